@@ -1,0 +1,1 @@
+"""The bus, and everything between it and the host."""

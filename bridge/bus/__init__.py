@@ -1,0 +1,1 @@
+"""The open DiSEqC standard, with no I/O and no clock."""

@@ -1,0 +1,1 @@
+"""The serial adapter, from packets up to the port."""

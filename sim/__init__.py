@@ -1,0 +1,1 @@
+"""The dish that is not there."""

@@ -1,0 +1,1 @@
+"""The machine on the mount: motor, reed, ends, linkage, positioner."""

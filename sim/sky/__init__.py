@@ -1,0 +1,1 @@
+"""Where the satellites are and what the dish hears of them; pure functions, no clock."""

@@ -1,0 +1,1 @@
+"""The person: command line, console, reports."""

@@ -1,0 +1,1 @@
+"""The console: a Textual application, one widget a file."""
