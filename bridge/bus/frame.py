@@ -1,0 +1,137 @@
+"""A frame of the bus and its octets.
+
+    command   | framing | address | command | data 0-3 |      E0 31 68 FF
+    reply     | framing | data 0-3 |                          E4 80
+
+Each octet is followed on the line by one bit of odd parity, which lives in `keying`, not here.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cache
+
+from construct import Byte, Bytes, ConstructError, If, Struct, Terminated
+
+from bridge.bus import standard
+from bridge.errors import FrameError
+
+LONGEST_READ = 8  # octets; the standard sends up to 6, single-cable installations more
+
+_REPLIES = (
+    standard.REPLY_OK,
+    standard.REPLY_UNSUPPORTED,
+    standard.REPLY_PARITY,
+    standard.REPLY_UNKNOWN,
+)
+_REPEATS = (standard.COMMAND_REPEAT, standard.ASK_REPEAT)
+_ASKS = (standard.ASK_FIRST, standard.ASK_REPEAT)
+
+
+@cache
+def _layout(length: int, reply: bool) -> Struct:
+    """The fields of a frame of `length` octets: what is not there is None or empty."""
+    head = 1 if reply else min(length, 3)
+    return Struct(
+        "framing" / Byte,
+        "address" / If(lambda _: head > 1, Byte),
+        "command" / If(lambda _: head > 2, Byte),
+        "data" / Bytes(length - head),
+        Terminated,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One message on the bus; a frame cut short has no address or no command.
+
+    >>> Frame(0xE0, 0x31, 0x68, b"\\xff").hex
+    'E0 31 68 FF'
+    >>> Frame.parse(bytes.fromhex("E480")).data
+    b'\\x80'
+    """
+
+    framing: int
+    address: int | None = None
+    command: int | None = None
+    data: bytes = b""
+
+    @classmethod
+    def parse(cls, octets: bytes) -> Frame:
+        """The frame that these 1 to 8 octets make. Raises FrameError."""
+        if not 1 <= len(octets) <= LONGEST_READ:
+            raise FrameError(
+                f"a frame of {len(octets)} octets; the bus carries 1 to {LONGEST_READ}, "
+                f"commands 3 to {standard.LONGEST_COMMAND}"
+            )
+        reply = octets[0] in _REPLIES
+        try:
+            fields = _layout(len(octets), reply).parse(octets)
+        except ConstructError as error:  # cannot happen once the length is right; never hide it
+            raise FrameError(f"octets {octets.hex(' ').upper()} make no frame: {error}") from error
+        return cls(fields.framing, fields.address, fields.command, bytes(fields.data))
+
+    def build(self) -> bytes:
+        """The octets of this frame. Raises FrameError for fields that make none."""
+        head = [self.framing, self.address, self.command]
+        present = [octet for octet in head if octet is not None]
+        hollow = (self.address is None and self.command is not None) or (
+            self.command is None and self.data and not self.is_reply
+        )
+        if hollow or (self.is_reply and len(present) > 1):
+            raise FrameError(
+                f"fields {self!r} leave a hole: framing, address, command, data stand in that order"
+            )
+        if bad := [octet for octet in present if not 0 <= octet <= 0xFF]:
+            raise FrameError(f"octet {bad[0]} is outside 0 to 255")
+        length = len(present) + len(self.data)
+        if length > LONGEST_READ:
+            raise FrameError(f"a frame of {length} octets; the bus carries at most {LONGEST_READ}")
+        fields = {
+            "framing": self.framing,
+            "address": self.address,
+            "command": self.command,
+            "data": self.data,
+        }
+        return bytes(_layout(length, self.is_reply).build(fields))
+
+    @property
+    def hex(self) -> str:
+        """The octets as people write them: `E0 31 68 FF`."""
+        return self.build().hex(" ").upper()
+
+    @property
+    def is_reply(self) -> bool:
+        return self.framing in _REPLIES
+
+    @property
+    def is_repeat(self) -> bool:
+        return self.framing in _REPEATS
+
+    @property
+    def reply_wanted(self) -> bool:
+        return self.framing in _ASKS
+
+
+_OCTET = re.compile(r"0x([0-9a-f]{1,2})|([0-9a-f]{2})h?", re.IGNORECASE)
+_GAP = re.compile(r"[\s,;:\-{}\[\]()]+")
+
+
+def parse_hex(text: str) -> bytes:
+    """Octets from hex text in any usual spelling. Raises FrameError naming the word that is none.
+
+    >>> parse_hex("E0 31 68 FF") == parse_hex("0xE0,0x31,0x68,0xff") == parse_hex("e03168ff")
+    True
+    """
+    octets = bytearray()
+    for word in filter(None, _GAP.split(text.strip())):
+        if single := _OCTET.fullmatch(word):
+            octets.append(int(single[1] or single[2], 16))
+        elif re.fullmatch(r"(0x)?([0-9a-f]{2})+", word, re.IGNORECASE):
+            octets += bytes.fromhex(word.lower().removeprefix("0x"))
+        else:
+            raise FrameError(f"'{word}' is not hex; write octets as E0 31 68 FF")
+    if not octets:
+        raise FrameError("no octets; write them as E0 31 68 FF")
+    return bytes(octets)
