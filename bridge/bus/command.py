@@ -266,7 +266,7 @@ def _read_angle(data: bytes) -> tuple[dict[str, Value], str]:
     low = (word & 0xFFF) / 16
     return {"data": data.hex(" ").upper()}, (
         f"Go to an angle written {data.hex(' ').upper()}: {low:.4g} degrees without its first "
-        f"digit, or {signed:.5g} degrees as a signed number; the side is unclear, so nothing acts on it"
+        f"digit, or {signed:.5g} degrees as a signed number; the side is unclear: not acted on"
     )
 
 
