@@ -1,0 +1,216 @@
+"""A serial port, or whatever pyserial opens by URL, as octets in and out.
+
+The only file of the bridge that imports serial. One thread reads; every way in which pyserial
+reports that the other end is gone ends up as one LinkLost, and every way in which it cannot
+open as one PortUnavailable with the next step. DTR stays asserted, as USB boards want it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import serial
+
+from bridge.errors import ArcstepError, LinkLost, PortUnavailable
+
+BAUD = 115_200  # of no effect on USB boards and on simulated ports
+WRITE_BOUND_S = 0.25  # s that a write may take before the port counts as stuck
+_TICK_S = 0.25  # s between looks at whether to close, where a read cannot be cancelled
+_KEPT = 65_536  # octets kept for a reader that does not come
+
+# What pyserial and the calls under it raise when a device goes away: termios.error is no OSError,
+# and a port closed beneath a read gives TypeError or AttributeError.
+_GONE: tuple[type[Exception], ...] = (OSError, TypeError, AttributeError, ValueError)
+if sys.platform != "win32":
+    import termios
+
+    _GONE = (*_GONE, termios.error)
+_UNOPENED: tuple[type[Exception], ...] = (*_GONE, LookupError, OverflowError)
+_STUCK = "takes no more octets; unplug it and plug it in again"
+
+
+class Port:
+    """An open port; all methods may be called from any thread."""
+
+    def __init__(self, device: serial.Serial, url: str) -> None:
+        self.url = url
+        self._device = device
+        self._came = threading.Condition()
+        self._writing = threading.Lock()
+        self._octets = bytearray()
+        self._lost = ""  # the sentence to raise, once there is one
+        self._cause: Exception | None = None
+        self._closing = False
+        self._reader = threading.Thread(target=self._listen, name=f"read {url}", daemon=True)
+        self._reader.start()
+
+    def write(self, octets: bytes) -> None:
+        """Hand `octets` to the port; LinkLost when it is gone or takes none within WRITE_BOUND_S."""
+        if self._lost:
+            raise LinkLost(self._lost)
+        if not self._writing.acquire(timeout=WRITE_BOUND_S):
+            raise LinkLost(self._sentence(_STUCK))
+        try:
+            self._device.write(octets)
+        except serial.SerialTimeoutException:
+            raise LinkLost(self._sentence(_STUCK)) from None
+        except _GONE as error:
+            raise LinkLost(self._lose(error)) from error
+        finally:
+            self._writing.release()
+
+    def read(self, timeout_s: float) -> bytes:
+        """All octets that came since the last call, waiting for the first; b'' after `timeout_s`.
+
+        LinkLost when the port is gone and nothing is left of what came before.
+        """
+        with self._came:
+            if not self._octets and not self._lost and timeout_s > 0:
+                self._came.wait_for(lambda: self._octets or self._lost, timeout_s)
+            if not self._octets and self._lost:
+                raise LinkLost(self._lost) from self._cause
+            octets = bytes(self._octets)
+            self._octets.clear()
+            return octets
+
+    def close(self) -> None:
+        """Give the port back; safe to call twice and while another thread reads."""
+        if self._closing:
+            return
+        self._closing = True
+        cancel = getattr(self._device, "cancel_read", None)
+        with contextlib.suppress(*_GONE):
+            if cancel is not None:
+                cancel()
+        if threading.current_thread() is not self._reader:
+            self._reader.join(timeout=4 * _TICK_S)
+        with contextlib.suppress(*_GONE):  # gone already
+            self._device.close()
+        self._lose(None)
+
+    def _listen(self) -> None:
+        """Move octets from the device to whoever calls `read`, until closed or lost."""
+        device = self._device
+        while not self._closing:
+            try:
+                octets = device.read(1)
+                if octets:
+                    octets += device.read(min(device.in_waiting, 4096))
+            except _GONE as error:
+                self._lose(error)
+                return
+            if octets:
+                with self._came:
+                    self._octets += octets
+                    del self._octets[:-_KEPT]
+                    self._came.notify_all()
+
+    def _lose(self, error: Exception | None) -> str:
+        """Note that the port is gone, wake whoever waits, and return the sentence to raise."""
+        with self._came:
+            if not self._lost:
+                what = "went away; check plug and cable, then open it again"
+                self._lost = self._sentence("was closed here" if self._closing else what)
+                self._cause = error
+            self._came.notify_all()
+            return self._lost
+
+    def _sentence(self, what: str) -> str:
+        return f"the port {self.url} {what}"
+
+
+def open_port(url: str) -> Port:
+    """Open a device path or a pyserial URL; PortUnavailable says what to do next."""
+    try:
+        device = serial.serial_for_url(
+            url,
+            baudrate=BAUD,
+            timeout=_TICK_S,
+            write_timeout=WRITE_BOUND_S,
+            exclusive=None if "://" in url or os.name == "nt" else True,
+        )
+    except ArcstepError:
+        raise
+    except _UNOPENED as error:
+        raise PortUnavailable(_why_unavailable(url, error)) from error
+    return Port(device, url)
+
+
+@dataclass(frozen=True, slots=True)
+class SerialPort:
+    """A serial port of this machine; the USB fields are None where there is no USB behind it."""
+
+    url: str
+    description: str
+    vendor_id: int | None
+    product_id: int | None
+    serial_number: str | None
+
+
+def list_serial_ports(*, every: bool = False) -> list[SerialPort]:
+    """The serial ports of this machine; those without a USB vendor only when `every` is set."""
+    from serial.tools import list_ports  # noqa: PLC0415  # reads all of /sys
+
+    return [
+        SerialPort(
+            port.device,
+            "" if port.description in (None, "n/a") else port.description,
+            port.vid,
+            port.pid,
+            port.serial_number,
+        )
+        for port in sorted(list_ports.comports(), key=lambda port: str(port.device))
+        if every or port.vid is not None
+    ]
+
+
+def _why_unavailable(url: str, error: Exception) -> str:
+    """One sentence with the next step, from whatever pyserial raised."""
+    number = getattr(error, "errno", None) or getattr(error.__context__, "errno", None)
+    if isinstance(error, ValueError) and "not known" in str(error):
+        kinds = "a device path, socket://HOST:PORT, rfc2217://HOST:PORT or sim://"
+        return f"the port {url} is of a kind that is not known; give {kinds}"
+    match number:
+        case errno.ENOENT | errno.ENODEV | errno.ENXIO:
+            there = ", ".join(port.url for port in list_serial_ports(every=True)) or "none"
+            return f"there is no port {url}; plug it in, or take one of: {there}, sim://"
+        case errno.EACCES | errno.EPERM:
+            return (
+                f"the port {url} is not open to this user; run "
+                "`sudo usermod -a -G dialout $USER`, log out and in again"
+            )
+        case errno.EBUSY | errno.EAGAIN:
+            holder = ", ".join(_name_holders(url)) or "another program"
+            return f"the port {url} is in use by {holder}; close that, then try again"
+        case errno.ECONNREFUSED:
+            return f"nothing answers at {url}; start the server there, or check host and port"
+        case errno.EISDIR | errno.ENOTTY | errno.EINVAL:
+            return f"{url} is no serial port; `arcstep ports` lists what can be opened"
+        case _:
+            if "Inappropriate ioctl" in str(error):
+                return f"{url} is no serial port; `arcstep ports` lists what can be opened"
+            reason = os.strerror(number) if number else str(error).replace("\n", " ")
+            return f"the port {url} cannot be opened: {reason}; `arcstep ports` lists the ports"
+
+
+def _name_holders(url: str) -> Iterator[str]:
+    """Programs of this machine that hold the device open, as far as this user may see."""
+    device = os.path.realpath(url)
+    deadline_s = time.monotonic() + 0.5  # a courtesy, not worth a longer wait
+    for link in Path("/proc").glob("[0-9]*/fd/*"):
+        if time.monotonic() > deadline_s:
+            return
+        try:
+            if os.readlink(link) == device and link.parts[2] != str(os.getpid()):
+                name = Path("/proc", link.parts[2], "comm").read_text().strip()
+                yield f"{name} (process {link.parts[2]})"
+        except OSError:
+            continue
