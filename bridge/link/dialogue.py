@@ -102,6 +102,7 @@ class _Open:
     asked_s: float
     due_s: float
     patience_s: float
+    allowed: int
     attempts: int = 1  # times that time ran out, and the first
     sent: int = 1  # times it went out
     renounced: bool = False
@@ -131,7 +132,14 @@ class Dialogue:
         """When the request under way goes out again or is given up."""
         return None if self._open is None else self._open.due_s
 
-    def ask(self, now_s: float, verb: str, *args: str, patience_s: float = 0.0) -> bytes:
+    def ask(
+        self,
+        now_s: float,
+        verb: str,
+        *args: str,
+        patience_s: float = 0.0,
+        attempts: int | None = None,
+    ) -> bytes:
         """The line of a new request; `patience_s` is how long the act itself takes.
 
         The line is to be written at once. BadInput while another request is under way.
@@ -142,7 +150,8 @@ class Dialogue:
         line = packet.line()
         self._next = (self._next + 1) % NUMBERS
         due_s = now_s + self._retry_s + patience_s
-        self._open = _Open(packet, line, now_s, due_s, patience_s)
+        allowed = self._attempts if attempts is None else attempts
+        self._open = _Open(packet, line, now_s, due_s, patience_s, allowed)
         return line
 
     def renounce(self) -> None:
@@ -161,7 +170,7 @@ class Dialogue:
         if held is None or now_s < held.due_s:
             return b"", []
         if not held.early:
-            if held.renounced or held.attempts >= self._attempts:
+            if held.renounced or held.attempts >= held.allowed:
                 self._open = None
                 return b"", [Unanswered(held.packet.number or 0, held.packet.verb, held.sent)]
             held.attempts += 1

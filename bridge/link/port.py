@@ -53,7 +53,7 @@ class Port:
         self._reader.start()
 
     def write(self, octets: bytes) -> None:
-        """Hand `octets` to the port; LinkLost when it is gone or takes none within WRITE_BOUND_S."""
+        """Hand `octets` to the port; LinkLost when it is gone or takes none in WRITE_BOUND_S."""
         if self._lost:
             raise LinkLost(self._lost)
         if not self._writing.acquire(timeout=WRITE_BOUND_S):
