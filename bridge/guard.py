@@ -85,7 +85,7 @@ def _check_unbounded(frame: Frame) -> None:
         len(frame.data) != 1 or frame.data[0] == 0
     ):
         raise Refused(
-            f"{frame.hex} drives without a bound; say how far: N counts (1-128) or N seconds (1-127)"
+            f"{frame.hex} drives without a bound; say N counts (1-128) or N seconds (1-127)"
         )
 
 

@@ -1,0 +1,162 @@
+"""The command line: arguments only. What a command needs is imported when it runs."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from pathlib import Path
+from types import FrameType
+from typing import Annotated, Any, NoReturn
+
+from cyclopts import App, CycloptsError, Group, Parameter
+
+from bridge.errors import ArcstepError
+
+DEMO_PORT = "sim://larkmere"
+
+app = App(
+    name="arcstep",
+    help=(
+        "Commission and look after a motor-driven satellite dish: rehearse on a simulated one, "
+        "decode the bus, drive a positioner.\n\n"
+        "Soft limits and this program are not safety devices; the local code and licensed "
+        "practice come first."
+    ),
+    help_format="plaintext",
+    help_formatter="plain",
+    version_flags=["--version"],
+    result_action="return_value",
+)
+MOVING = Group("At the dish", sort_key=1)
+BUS = Group("On the bus", sort_key=2)
+
+Port = Annotated[str, Parameter(name="--port", help="device path, socket:// or sim:// URL")]
+Words = Annotated[tuple[str, ...], Parameter(help="command words or hex octets")]
+Files = Annotated[tuple[str, ...], Parameter(help="capture files; - reads standard input")]
+AsJson = Annotated[bool, Parameter(name="--json", negative=(), help="one JSON object a line")]
+Rate = Annotated[
+    float | None, Parameter(name="--rate", help="samples per second, where the file has none")
+]
+
+
+@app.default
+def console(
+    station: Annotated[Path | None, Parameter(help="station file (.toml)")] = None,
+    /,
+    *,
+    port: Port = DEMO_PORT,
+    speed: Annotated[float | None, Parameter(help="pace of simulated time, 1 is real")] = None,
+) -> int:
+    """Open the console; without arguments, on the simulated yard."""
+    from tui.commands.console import run
+
+    return run(station, port, speed)
+
+
+app.command(console, name="console", group=MOVING)
+
+
+@app.command(group=MOVING)
+def send(
+    *words: Annotated[str, Parameter(help="command words, such as: drive east 1 count")],
+    port: Port = DEMO_PORT,
+    dry_run: Annotated[bool, Parameter(negative=(), help="show the octets, send nothing")] = False,
+    clear: Annotated[
+        bool, Parameter(negative=(), help="you have read the cautions and the dish is clear")
+    ] = False,
+) -> int:
+    """Send one command to a positioner, octets shown first."""
+    from tui.commands.send import run
+
+    return run(words, port, dry_run=dry_run, clear=clear)
+
+
+@app.command(group=BUS)
+def decode(
+    *files: Annotated[str, Parameter(help="capture files; - reads standard input")],
+    json: AsJson = False,
+    csv: Annotated[bool, Parameter(name="--csv", negative=(), help="comma separated")] = False,
+    channel: Annotated[str | None, Parameter(help="the channel that carries the bus")] = None,
+    rate: Rate = None,
+) -> int:
+    """Read bus traffic from captures: VCD, WAV, CSV, NumPy, hex text."""
+    from tui.commands.decode import decode as run
+
+    return run(list(files), json=json, csv=csv, channel=channel, rate_hz=rate)
+
+
+@app.command(group=BUS)
+def encode(
+    *words: Annotated[str, Parameter(help="command words or hex, such as: goto 7")],
+    out: Annotated[Path | None, Parameter(help="waveform file: .wav, .vcd or .csv")] = None,
+    rate: Rate = None,
+) -> int:
+    """Turn command words or hex into octets, and into a waveform file."""
+    from tui.commands.encode import encode as run
+
+    return run(list(words), out=out, rate_hz=rate)
+
+
+@app.command(group=MOVING)
+def serve(
+    *,
+    pty: Annotated[bool, Parameter(negative=(), help="on a new pseudo-terminal")] = False,
+    tcp: Annotated[str | None, Parameter(help="on HOST:PORT; loopback unless told")] = None,
+    url: Annotated[str, Parameter(help="the simulated yard")] = DEMO_PORT,
+) -> int:
+    """Offer the simulated adapter and dish to other programs."""
+    from tui.commands.serve import serve as run
+
+    return run(pty, tcp, url)
+
+
+@app.command(group=MOVING)
+def ports(
+    *,
+    json: AsJson = False,
+    all: Annotated[
+        bool, Parameter(name="--all", negative=(), help="also ports that are not USB")
+    ] = False,
+) -> int:
+    """List serial ports and simulated yards that can be opened."""
+    from tui.commands.ports import ports as run
+
+    return run(json=json, all=all)
+
+
+def _terminate(number: int, _frame: FrameType | None) -> NoReturn:
+    """Turn SIGTERM and SIGHUP into an ordinary way out, so that `finally` halts the motor."""
+    raise SystemExit(128 + number)
+
+
+def _silence_stdout() -> None:
+    """Keep the interpreter from complaining when the reader of our output has gone."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def main(argv: list[str] | None = None) -> Any:
+    """Run one command line and exit with its code."""
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), _terminate)
+    try:
+        code = app(argv, exit_on_error=False, print_error=False)
+        sys.stdout.flush()
+    except CycloptsError as error:
+        print(f"arcstep: {str(error).rstrip('.')}; see arcstep --help", file=sys.stderr)
+        code = 2
+    except ArcstepError as error:
+        print(f"arcstep: {error}", file=sys.stderr)
+        code = error.exit_code
+    except KeyboardInterrupt:
+        print("arcstep: interrupted", file=sys.stderr)
+        code = 130
+    except BrokenPipeError:
+        _silence_stdout()
+        code = 0
+    sys.exit(code)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,96 @@
+"""`arcstep send`: one command to a positioner, its octets shown first, its motion watched."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Sequence
+
+from bridge.bus.command import Goto, GotoAngle, command_of, read
+from bridge.bus.frame import Frame
+from bridge.bus.words import parse_words
+from bridge.errors import Refused
+from bridge.guard import Permit, Situation, permit
+from bridge.link.adapter import Adapter
+from tui.cautions import CAUTIONS, REAL
+from tui.scene import is_simulated
+
+LEASE_S = 1.0  # s the adapter lets us be silent before it halts the motor
+LOOK_S = 0.1  # s between looks while something moves
+START_S = 1.5  # s in which a motion that was ordered shows itself
+
+
+def _agree(clear: bool) -> bool:
+    """Show the cautions of a real dish, and have a person say that it is clear."""
+    print(REAL, *(f"  - {caution}" for caution in CAUTIONS), sep="\n", file=sys.stderr)
+    if clear:
+        return True
+    if not sys.stdin.isatty():
+        return False
+    print("Type clear when people, ladders and hands are clear: ", end="", file=sys.stderr)
+    sys.stderr.flush()
+    return sys.stdin.readline().strip().lower() == "clear"
+
+
+def _watch(adapter: Adapter, granted: Permit) -> str:
+    """Stay until the motion ends or outlasts its bound; say how it went."""
+    began_s = time.monotonic()
+    first = adapter.status()
+    if first.tally is None:
+        time.sleep(0 if granted.bound_s is None else min(granted.bound_s, START_S))
+        return "sent; no counts on this port, so nothing tells whether it arrived"
+    moved = False
+    shown = last = first.tally
+    quiet_since_s = began_s
+    while True:
+        status = adapter.status()
+        now_s = time.monotonic()
+        if status.moving or status.tally != last:
+            moved, quiet_since_s = True, now_s
+        last = status.tally if status.tally is not None else last
+        if sys.stderr.isatty() and last != shown:
+            print(f"\rcount {last}   ", end="", file=sys.stderr, flush=True)
+            shown = last
+        if granted.bound_s is not None and now_s - began_s > granted.bound_s:
+            adapter.stop()
+            return f"halted: still moving after {granted.bound_s:g} s, at count {last}"
+        if now_s - quiet_since_s > START_S:
+            break
+        time.sleep(LOOK_S)
+    if sys.stderr.isatty() and shown != first.tally:
+        print(file=sys.stderr)
+    if not moved:
+        return f"no motion seen, count {last}"
+    return f"count {first.tally} -> {last}"
+
+
+def _send(adapter: Adapter, frame: Frame, acknowledged: bool) -> None:
+    granted = permit(frame, Situation(acknowledged=acknowledged))
+    sent = adapter.send(frame.build(), reply_s=0.2 if frame.reply_wanted else 0.0)
+    if frame.reply_wanted:
+        if sent.reply is None:
+            print("no reply; a one-way positioner gives none")
+        else:
+            reply = Frame.parse(sent.reply)
+            print(f"{reply.hex}  {read(reply, frame).meaning}")
+    if granted.bound_s is not None:
+        print(_watch(adapter, granted))
+
+
+def run(words: Sequence[str], port: str, *, dry_run: bool = False, clear: bool = False) -> int:
+    """Send what `words` say; 0 sent, 1 refused, other codes by the errors raised."""
+    frame = parse_words(words)
+    print(f"{frame.hex}  {read(frame).meaning}", flush=True)
+    # Judge before the port is opened: what would be refused needs no device.
+    granted = permit(frame, Situation(acknowledged=True))
+    if dry_run:
+        return 0
+    moves = granted.bound_s is not None or isinstance(command_of(frame), Goto | GotoAngle)
+    if moves and not is_simulated(port) and not _agree(clear):
+        raise Refused("nothing was sent: say --clear once the dish is clear of people and hands")
+    adapter = Adapter.open(port, lease_s=LEASE_S)
+    try:
+        _send(adapter, frame, acknowledged=True)
+    finally:
+        adapter.close()
+    return 0

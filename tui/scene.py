@@ -1,0 +1,86 @@
+"""What is known of a dish before it moves: its list, its predicted counts, its side of the sky."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from urllib.parse import urlsplit
+
+from bridge.errors import YardError
+from bridge.snapshot import Hemisphere, PositionRow
+from bridge.station import LinearMount, Station
+from sim.rig.linkage import LinearLinkage, Linkage, WormLinkage
+from sim.sky.belt import Site
+from sim.sky.polar import hour_angle_deg
+
+UNKNOWN_SPAN = (0, 1000)  # counts drawn where nothing is known of the travel
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """The console's surroundings: rows of the list, counts to draw, and the hemisphere."""
+
+    name: str
+    rows: tuple[PositionRow, ...] = ()
+    span: tuple[int, int] = UNKNOWN_SPAN
+    hemisphere: Hemisphere = "north"
+
+
+def linkage_of(station: Station) -> Linkage | None:
+    """The linkage that a station's mount describes; None where it describes none."""
+    mount = station.mount
+    if mount is None:
+        return None
+    if isinstance(mount, LinearMount):
+        return LinearLinkage(
+            mount.frame_pivot_mm,
+            mount.dish_pivot_mm,
+            mount.retracted_mm,
+            mount.stroke_mm,
+            mount.counts_per_mm,
+            mount.noon_angle_deg,
+        )
+    return WormLinkage(mount.counts_per_deg, mount.noon_count)
+
+
+def _predict(site: Site, linkage: Linkage | None, longitude_deg: float | None) -> int | None:
+    """The count at which geometry puts a satellite; None beyond the reach of the linkage."""
+    if linkage is None or longitude_deg is None:
+        return None
+    try:
+        return round(linkage.count(hour_angle_deg(site, longitude_deg)))
+    except YardError:
+        return None
+
+
+def setting_of(station: Station) -> Setting:
+    """The surroundings that a station file gives."""
+    where = station.station
+    site = Site(where.latitude_deg, where.longitude_deg, where.height_m)
+    linkage = linkage_of(station)
+    rows = tuple(
+        PositionRow(
+            row.number,
+            row.name,
+            row.longitude_deg,
+            row.count,
+            _predict(site, linkage, row.longitude_deg),
+        )
+        for row in station.position
+    )
+    known = [n for row in rows for n in (row.count, row.predicted) if n is not None]
+    span = UNKNOWN_SPAN
+    if isinstance(linkage, LinearLinkage):
+        span = (0, round(linkage.stroke_counts))
+    elif known:
+        span = (min(known) - 50, max(known) + 50)
+    return Setting(where.name, rows, span, "north" if where.latitude_deg >= 0 else "south")
+
+
+def is_simulated(port: str) -> bool:
+    return urlsplit(port).scheme == "sim"
+
+
+def yard_name(port: str) -> str:
+    """The yard that a sim:// URL names; empty for the demo yard."""
+    parts = urlsplit(port)
+    return parts.netloc + parts.path
