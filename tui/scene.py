@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from bridge.errors import YardError
-from bridge.snapshot import Hemisphere, PositionRow
+from bridge.helm.snapshot import Hemisphere, PositionRow
 from bridge.station import LinearMount, Station
 from sim.rig.linkage import LinearLinkage, Linkage, WormLinkage
 from sim.sky.belt import Site

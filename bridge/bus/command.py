@@ -153,7 +153,8 @@ def command_of(frame: Frame) -> Command | None:
     Drive(side='west', counts=None, seconds=127)
     """
     entry = std.COMMANDS.get(frame.command) if frame.command is not None else None
-    if frame.is_reply or entry is None or len(frame.data) < entry.fewest:
+    commands = (std.COMMAND_FIRST, std.COMMAND_REPEAT, std.ASK_FIRST, std.ASK_REPEAT)
+    if frame.framing not in commands or entry is None or len(frame.data) < entry.fewest:
         return None
     data = frame.data
     match entry.byte:

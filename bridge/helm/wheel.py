@@ -13,8 +13,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from itertools import islice
+from dataclasses import replace
 
 from bridge.bus.command import (
     Command,
@@ -33,41 +32,21 @@ from bridge.bus.frame import Frame
 from bridge.bus.words import parse_words
 from bridge.errors import ArcstepError, LinkError, LinkLost, Refused
 from bridge.guard import Situation, permit
-from bridge.link.adapter import Adapter, Status
-from bridge.snapshot import Hemisphere, LogKind, LogLine, PositionRow, Scale, Snapshot
-from bridge.watch import MotionWatch, explain
+from bridge.helm.belief import after, bound_words
+from bridge.helm.logbook import Logbook
+from bridge.helm.orders import Order, Orders
+from bridge.helm.snapshot import Hemisphere, LogLine, PositionRow, Scale, Snapshot
+from bridge.helm.watch import MotionWatch, explain
+from bridge.link.adapter import Adapter
+from bridge.link.dialogue import Booted, Damaged, Event, Heard, Keyed, Stopped, Tripped
+from bridge.link.telling import Status
 
 POLL_S = 0.05  # s between looks at the adapter; each feeds the lease
 REOPEN_S = 1.0  # s between tries to open a lost port
-STALE_S = 0.25  # s after which a jog key press is too old to move anything
-HOLD_PIECE_S = 1  # s, the bounded piece of a held key
-HOLD_RENEW_S = 0.6  # s after which a piece is renewed while key repeats arrive
-FIRST_REPEAT_S = 0.75  # s that a terminal may take to its first key repeat
-REPEAT_GAP_S = 0.3  # s without a repeat that mean the key was let go
 COAST_S = 0.7  # s after the last pulse in which the dish is said to coast
 SCREEN_SILENCE_S = 2.0  # s without a heartbeat of the screen before a moving dish is halted
 HISTORY_S = 60.0  # s of signal and current kept
 HISTORY_STEP_S = 0.1  # s between its points
-LOG_LINES = 2000  # lines kept
-
-
-@dataclass(frozen=True, slots=True)
-class _Order:
-    """Something for the helm's thread to do; `frame` None is a deed on the adapter itself."""
-
-    frame: Frame | None
-    asked_twice: bool = False
-    deed: Callable[[Adapter], None] | None = None
-    says: str = ""
-    pressed_s: float | None = None
-
-
-@dataclass(slots=True)
-class _Hold:
-    side: Side
-    last_key_s: float
-    keys: int = 1
-    granted_s: float = 0.0
 
 
 class Helm:
@@ -87,14 +66,10 @@ class Helm:
         self._span = span
         self._hemisphere: Hemisphere = hemisphere
         self._lock = threading.Lock()
-        self._wake = threading.Condition(self._lock)
-        self._orders: deque[_Order] = deque()
-        self._jog: _Order | None = None
-        self._hold: _Hold | None = None
+        self._orders = Orders()
         self._adapter: Adapter | None = None
         self._snapshot = Snapshot(time.monotonic(), live, port, positions=tuple(positions))
-        self._log: deque[LogLine] = deque(maxlen=LOG_LINES)
-        self._seq = 0
+        self._log = Logbook()
         points = int(HISTORY_S / HISTORY_STEP_S)
         self._history: deque[tuple[float, float | None, float | None]] = deque(maxlen=points)
         self._watch = MotionWatch()
@@ -103,8 +78,6 @@ class Helm:
         self._bound_until_s: float | None = None
         self._bound_says = ""
         self._beat_s: float | None = None
-        self._halts = 0
-        self._halted_s = float("-inf")
         self._asked: Frame | None = None
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self._run, name="helm", daemon=True)
@@ -121,9 +94,7 @@ class Helm:
 
     def log_since(self, seq: int) -> list[LogLine]:
         """Log lines after number `seq`, oldest first."""
-        with self._lock:
-            fresh = min(len(self._log), self._seq - seq)
-            return list(islice(self._log, len(self._log) - fresh, None)) if fresh > 0 else []
+        return self._log.since(seq)
 
     def history(self) -> list[tuple[float, float | None, float | None]]:
         """(time, signal in dB, motor current in A) of the last minute, oldest first."""
@@ -150,41 +121,24 @@ class Helm:
 
     def halt(self, why: str = "SPACE") -> None:
         """Stop the motor now, and forget everything that was waiting."""
-        with self._wake:
-            self._orders.clear()
-            self._jog = self._hold = None
-            self._bound_until_s = None
-            self._halts += 1
-            self._halted_s = time.monotonic()
-            adapter = self._adapter
+        self._orders.halt()
+        self._bound_until_s = None
+        adapter = self._adapter
         if adapter is not None:
             try:
                 adapter.stop()
             except LinkError as error:
-                self._say("error", f"Halt could not be sent: {error}")
+                self._log.say("error", f"Halt could not be sent: {error}")
                 return
-        self._say("sent", f"Halt ({why})", frame_of(Halt()).hex)
+        self._log.say("sent", f"Halt ({why})", frame_of(Halt()).hex)
 
     def jog(self, side: Side, pressed_s: float) -> None:
         """One count; a press that finds another waiting is dropped, and so is a stale one."""
-        order = _Order(frame_of(Drive(side, counts=1)), pressed_s=pressed_s)
-        with self._wake:
-            if self._jog is None and self._fresh(pressed_s):
-                self._jog = order
-                self._wake.notify()
+        self._orders.jog(side, pressed_s)
 
     def hold(self, side: Side, pressed_s: float) -> None:
         """Move while key repeats arrive, in pieces that end by themselves."""
-        with self._wake:
-            if not self._fresh(pressed_s):
-                return
-            hold = self._hold
-            if hold is None or hold.side != side:
-                self._hold = _Hold(side, pressed_s)
-            else:
-                hold.last_key_s = pressed_s
-                hold.keys += 1
-            self._wake.notify()
+        self._orders.hold(side, pressed_s)
 
     def drive(self, side: Side, *, counts: int | None = None, seconds: int | None = None) -> None:
         self._command(Drive(side, counts, seconds))
@@ -211,7 +165,7 @@ class Helm:
         if isinstance(command_of(frame), Halt):
             self.halt("command")
         else:
-            self._queue(_Order(frame, asked_twice))
+            self._orders.put(Order(frame, asked_twice=asked_twice))
 
     def select(self, number: int) -> None:
         self._update(selected=min(max(number, 1), 255))
@@ -241,7 +195,7 @@ class Helm:
 
     def acknowledge(self) -> None:
         self._update(acknowledged=True)
-        self._say("note", "Cautions acknowledged")
+        self._log.say("note", "Cautions acknowledged")
 
     def close(self) -> None:
         """Halt, let go of the port, and end the thread; safe to call more than once."""
@@ -249,8 +203,7 @@ class Helm:
             return
         self.halt("closing")
         self._closing.set()
-        with self._wake:
-            self._wake.notify()
+        self._orders.close()
         if self._thread.ident is not None and self._thread is not threading.current_thread():
             self._thread.join(2.0)
         adapter, self._adapter = self._adapter, None
@@ -260,23 +213,14 @@ class Helm:
 
     # inside
 
-    def _fresh(self, pressed_s: float) -> bool:
-        """A key press that is neither old nor from before the last halt."""
-        return time.monotonic() - pressed_s <= STALE_S and pressed_s > self._halted_s
-
     def _command(self, command: Command) -> None:
         try:
-            self._queue(_Order(frame_of(command)))
+            self._orders.put(Order(frame_of(command)))
         except ArcstepError as error:
             self._refuse(str(error))
 
     def _deed(self, deed: Callable[[Adapter], None], says: str) -> None:
-        self._queue(_Order(None, deed=deed, says=says))
-
-    def _queue(self, order: _Order) -> None:
-        with self._wake:
-            self._orders.append(order)
-            self._wake.notify()
+        self._orders.put(Order(deed=deed, says=says))
 
     def _update(self, **changes: object) -> None:
         with self._lock:
@@ -287,13 +231,8 @@ class Helm:
                 **changes,  # type: ignore[arg-type]
             )
 
-    def _say(self, kind: LogKind, meaning: str, hex_text: str = "") -> None:
-        with self._lock:
-            self._seq += 1
-            self._log.append(LogLine(self._seq, time.monotonic(), kind, hex_text, meaning))
-
     def _refuse(self, reason: str) -> None:
-        self._say("refused", reason[:1].upper() + reason[1:])
+        self._log.say("refused", reason[:1].upper() + reason[1:])
         self._update(error=reason)
 
     def _run(self) -> None:
@@ -311,7 +250,7 @@ class Helm:
             adapter = self._open_adapter()
         except ArcstepError as error:
             if str(error) != self._snapshot.error:
-                self._say("error", str(error))
+                self._log.say("error", str(error))
             self._update(link="lost", error=str(error), moving=None, state="no link")
             self._closing.wait(REOPEN_S)
             return
@@ -321,60 +260,28 @@ class Helm:
         self._adapter = adapter
         greeting = adapter.greeting
         self._update(link="open", error="", capabilities=frozenset(greeting.capabilities))
-        self._say("note", f"Adapter {greeting.firmware} on {self._snapshot.port} greets")
+        self._log.say("note", f"Adapter {greeting.firmware} on {self._snapshot.port} greets")
 
     def _lose(self, error: LinkError) -> None:
-        with self._wake:
-            self._orders.clear()
-            self._jog = self._hold = self._bound_until_s = None
-            adapter, self._adapter = self._adapter, None
+        self._orders.halt()
+        self._bound_until_s = None
+        adapter, self._adapter = self._adapter, None
         if adapter is not None:
             with contextlib.suppress(LinkError):  # it is gone already; the first error says so
                 adapter.close()
-        self._say("error", f"{error}; the adapter halts the motor when its lease runs out")
+        self._log.say("error", f"{error}; the adapter halts the motor when its lease runs out")
         self._update(link="lost", error=str(error), moving=None, state="no link")
 
     def _serve(self, adapter: Adapter) -> None:
         """Until something breaks: the next order, or a look at the adapter."""
         next_look_s = 0.0
         while not self._closing.is_set():
-            order = self._next_order(next_look_s)
+            order = self._orders.next(next_look_s)
             if order is not None:
                 self._carry_out(adapter, order)
             if time.monotonic() >= next_look_s:
                 self._look(adapter)
                 next_look_s = time.monotonic() + POLL_S
-
-    def _next_order(self, until_s: float) -> _Order | None:
-        """The next order, or None at `until_s`. Held keys come first, then jogs, then the rest."""
-        with self._wake:
-            while not self._closing.is_set():
-                now_s = time.monotonic()
-                if order := self._held_piece(now_s):
-                    return order
-                if self._jog is not None:
-                    order, self._jog = self._jog, None
-                    return order
-                if self._orders:
-                    return self._orders.popleft()
-                if now_s >= until_s:
-                    return None
-                self._wake.wait(until_s - now_s)
-        return None
-
-    def _held_piece(self, now_s: float) -> _Order | None:
-        """A piece for a key that is held, its end for one that was let go. Called with the lock."""
-        hold = self._hold
-        if hold is None:
-            return None
-        patience_s = FIRST_REPEAT_S if hold.keys == 1 else REPEAT_GAP_S
-        if now_s - hold.last_key_s > patience_s:
-            self._hold = None
-            return _Order(frame_of(Halt()), says="key let go") if hold.granted_s else None
-        if now_s - hold.granted_s >= HOLD_RENEW_S:
-            hold.granted_s = now_s
-            return _Order(frame_of(Drive(hold.side, seconds=HOLD_PIECE_S)))
-        return None
 
     def _situation(self) -> Situation:
         now = self._snapshot
@@ -389,75 +296,48 @@ class Helm:
             now.limit_west,
         )
 
-    def _carry_out(self, adapter: Adapter, order: _Order) -> None:
+    def _carry_out(self, adapter: Adapter, order: Order) -> None:
         frame = order.frame
-        if order.pressed_s is not None and not self._fresh(order.pressed_s):
+        if order.pressed_s is not None and not self._orders.fresh(order.pressed_s):
             return
-        halts = self._halts
+        halts = self._orders.halts
         try:
             if frame is None:
                 if order.deed is not None:
                     order.deed(adapter)
-                    self._say("note", order.says)
+                    self._log.say("note", order.says)
                 return
             granted = permit(frame, self._situation(), asked_twice=order.asked_twice)
             sent = adapter.send(frame.build(), reply_s=0.2 if frame.reply_wanted else 0.0)
-            if halts != self._halts:  # a halt overtook this frame: the last word is the halt's
+            if (
+                halts != self._orders.halts
+            ):  # a halt overtook this frame: the last word is the halt's
                 adapter.stop()
         except Refused as refusal:
-            with self._wake:
-                self._hold = None  # a held key that was refused asks once, not thirty times
+            self._orders.let_go()  # a held key that was refused asks once, not thirty times
             self._refuse(str(refusal))
             return
         except LinkLost:
             raise
         except LinkError as error:
-            self._say("error", str(error), frame.hex if frame else "")
+            self._log.say("error", str(error), frame.hex if frame else "")
             self._update(error=str(error))
             return
         meaning = read(frame).meaning + (f" ({order.says})" if order.says else "")
-        self._say("sent", meaning, frame.hex)
+        self._log.say("sent", meaning, frame.hex)
+        command = command_of(frame)
+        if isinstance(command, Halt):
+            self._bound_until_s = None
         if granted.bound_s is not None:
             self._bound_until_s = time.monotonic() + granted.bound_s
-        self._remember(frame)
+            self._bound_says = bound_words(command)
+        self._update(error="", **after(command, self._snapshot))
         if frame.reply_wanted:
             if sent.reply is None:
-                self._say("note", "No reply; a one-way positioner gives none")
+                self._log.say("note", "No reply; a one-way positioner gives none")
             else:
                 reply = Frame.parse(sent.reply)
-                self._say("reply", read(reply, frame).meaning, reply.hex)
-
-    def _remember(self, frame: Frame) -> None:
-        """What a sent command should have changed in the positioner, as far as we can know."""
-        now = self._snapshot
-        changes: dict[str, object] = {"error": ""}
-        match command_of(frame):
-            case Halt():
-                self._bound_until_s = None
-            case SetLimit("east"):
-                changes |= {"limit_east": now.count, "limits_on": True}
-            case SetLimit("west"):
-                changes |= {"limit_west": now.count, "limits_on": True}
-            case Limits(on):
-                changes |= {"limits_on": on}
-            case Store(number):
-                changes |= {"limits_on": True, "positions": self._stored(number, now)}
-            case Drive() as drive:
-                self._bound_says = (
-                    f"{drive.counts} count{'s' if drive.counts != 1 else ''}"
-                    if drive.counts
-                    else f"at most {drive.seconds} s"
-                )
-            case Goto(number):
-                self._bound_says = f"to position {number}" if number else "to the reference"
-        self._update(**changes)
-
-    @staticmethod
-    def _stored(number: int, now: Snapshot) -> tuple[PositionRow, ...]:
-        rows = {row.number: row for row in now.positions}
-        known = rows.get(number, PositionRow(number, f"position {number}"))
-        rows[number] = replace(known, count=now.count)
-        return tuple(rows[key] for key in sorted(rows))
+                self._log.say("reply", read(reply, frame).meaning, reply.hex)
 
     def _look(self, adapter: Adapter) -> None:
         """One look at the adapter: readings, events, and whether the motion may go on."""
@@ -477,7 +357,7 @@ class Helm:
         changes = self._readings(status, now_s)
         if verdict and status.moving:
             says = explain(verdict, status.moving, status.tally)
-            self._say("note", says)
+            self._log.say("note", says)
             changes["error"] = says
             if verdict == "end":
                 changes["east_end" if status.moving == "east" else "west_end"] = status.tally
@@ -509,15 +389,22 @@ class Helm:
             return "coasting to rest"
         return "at rest"
 
-    def _hear(self, event: object) -> None:
+    def _hear(self, event: Event) -> None:
         """An adapter's own news into the log."""
-        octets = getattr(event, "octets", None)
-        if isinstance(octets, bytes) and octets:
-            frame = Frame.parse(octets)
-            self._say("heard", read(frame, self._asked).meaning, frame.hex)
-            self._asked = frame if frame.reply_wanted else None
-        else:
-            self._say("note", str(event))
+        match event:
+            case Heard(octets=octets) | Keyed(octets=octets) if octets:
+                frame = Frame.parse(octets)
+                by_itself = " (the adapter's own)" if isinstance(event, Keyed) else ""
+                self._log.say("heard", read(frame, self._asked).meaning + by_itself, frame.hex)
+                self._asked = frame if frame.reply_wanted else None
+            case Booted(boot=boot):
+                self._log.say("error", f"The adapter restarted (boot {boot}); check the count")
+            case Tripped():
+                self._log.say("error", "The adapter heard nothing from here in time and halted")
+            case Stopped():
+                self._log.say("note", "The adapter has stopped the motor")
+            case Damaged():
+                self._log.say("note", "A damaged line came from the adapter")
 
     def _keep_history(self, now_s: float, status: Status) -> None:
         with self._lock:
