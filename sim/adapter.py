@@ -76,6 +76,7 @@ class SimAdapter:
         self.advance(now_s)
         for line in self._lines.feed(octets):
             self._read(line)
+        self.advance(now_s)  # what can begin at once does
 
     def advance(self, now_s: float) -> None:
         """Let time go on: acts on the cable, and the end of the lease."""
