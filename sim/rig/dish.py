@@ -1,0 +1,382 @@
+"""One simulated dish: machine, positioner and sky, advanced together and exact at any instant.
+
+It knows no wall clock. Whatever happens does so at an event; asking in between changes nothing.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+import random
+from collections import deque
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+from bridge.errors import BadInput, YardError
+from sim.rig.faults import Effects, effects_of
+from sim.rig.load import Wind
+from sim.rig.machine import Handicap, Machine
+from sim.rig.memory import Entry, Memory
+from sim.rig.motor import Plant, plant_of
+from sim.rig.positioner import Personality, Positioner
+from sim.rig.reed import Ledger, Reed, Sensor, register
+from sim.sky.beam import Reflector
+from sim.sky.meter import Downlink, Scene
+from sim.sky.polar import Mount, modified_mount
+
+if TYPE_CHECKING:
+    from sim.yard import Yard
+
+Way = Literal["east", "west"]
+METER_S = 0.1  # s for which the meter's own ripple stays the same
+LNB_SHARE = 0.15  # dB lost at 18 V for each ohm of a bad cable (judgement)
+LOST_SHARE = 0.05  # chance, for each ohm of a bad cable, that a frame is lost while moving
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What an adapter with every tap fitted would see."""
+
+    time_s: float
+    pulses: int  # only grows
+    tally: int  # pulses signed by the last motor polarity, west positive
+    moving: Way | None  # the motor has power
+    motor_v: float
+    motor_a: float
+    signal_db: float
+
+
+class Dish:
+    """A rig under a sky, with faults; `state` is what `dump` gave before."""
+
+    def __init__(
+        self,
+        yard: Yard,
+        *,
+        faults: Sequence[str] = (),
+        seed: int = 0,
+        state: Mapping[str, object] | None = None,
+    ) -> None:
+        self.yard = yard
+        self.seed = seed
+        self.time_s = 0.0
+        self.tone = False
+        self.pulses = 0
+        self.ledger = Ledger()
+        self.effects = effects_of(faults)
+        place = _Place.of(state, yard)
+        memory = self._memory(state)
+        self._sensor = Sensor(
+            miss_west=self.effects.miss_west,
+            miss_east=self.effects.miss_east,
+            double=self.effects.double,
+            dead=self.effects.sensor_dead,
+            seed=seed,
+        )
+        self.machine = self._machine(place)
+        self.positioner = Positioner(
+            self._personality(),
+            memory,
+            amps=self.machine.amps_at,
+            count_at_angle=self._count_at_angle,
+        )
+        self.tally = memory.count
+        self._truth_offset = memory.count - self.machine.reed.truth
+        self._lost_frames = random.Random(f"frames {seed}")
+        self._scene = self._look_up()
+        self._counting = yard.positioner.counting
+
+    # ---- what it is made of ------------------------------------------------------------------
+
+    def _plant(self) -> Plant:
+        return plant_of(self.yard.motor, extra_ohm=self.effects.cable_ohm)
+
+    def _machine(self, place: _Place) -> Machine:
+        yard, effects, rig = self.yard, self.effects, self.yard.rig
+        reed = Reed(rig.magnet_closes, rig.magnet_opens)
+        reed.place(place.x)
+        if place.gap is not None:
+            reed.gap, reed.closed = place.gap, place.closed
+        return Machine(
+            self._plant(),
+            yard.hard_ends(),
+            weight=yard.weight,
+            wind=Wind(rig.gust_nm, rig.gust_s, self.seed),
+            reed=reed,
+            x=place.x,
+            dish=place.play,
+            slip=self._slip_counts(),
+            backlash=rig.backlash_counts,
+            brake=rig.brake,
+            trip_a=rig.trip_a,
+            trip_s=rig.trip_s,
+            handicap=Handicap(
+                reversed_pair=effects.reversed_pair,
+                open_circuit=effects.open_circuit,
+                sheared=effects.sheared,
+                jammed=effects.jammed,
+                free_a=rig.free_a,
+            ),
+            on_edge=self._on_edge,
+        )
+
+    def _slip_counts(self) -> float:
+        per_mm = getattr(self.yard.mount, "counts_per_mm", 0.0)
+        return float(self.effects.slip_mm * per_mm)
+
+    def _personality(self) -> Personality:
+        personality = self.yard.personality()
+        if self.effects.impatient:
+            habits = replace(personality.habits, reverse_s=0.0)
+            personality = replace(personality, habits=habits)
+        if self.effects.polarity_swapped:
+            personality = replace(personality, passing="inverted")
+        return personality
+
+    def _memory(self, state: Mapping[str, object] | None) -> Memory:
+        if state is not None and "positioner" in state:
+            kept = state["positioner"]
+            if not isinstance(kept, Mapping):
+                raise YardError("the kept state holds no table 'positioner'; delete it")
+            memory = Memory.load(kept)
+        else:
+            start = self.yard.start
+            memory = Memory(count=start.count, reference=self.yard.positioner.reference)
+            if start.taught:
+                teach(memory, self.yard)
+        memory.count -= round(self.effects.lost_counts)
+        _store_on_neighbour(memory, self.yard, self.effects)
+        return memory
+
+    def _look_up(self) -> Scene:
+        yard = self.yard
+        dish = yard.dish
+        if dish is None:
+            raise YardError("dish: is missing; a yard needs one")
+        mount: Mount = modified_mount(yard.site)
+        if self.effects.twist_deg:
+            mount = replace(mount, twist_deg=self.effects.twist_deg)
+        downlinks = [
+            Downlink(row.longitude_deg, yard.sky.eirp_dbw)
+            for row in yard.position
+            if row.longitude_deg is not None
+        ]
+        reflector = Reflector(dish.diameter_m, dish.frequency_ghz)
+        return Scene(yard.site, mount, reflector, downlinks, obstacles=yard.obstacles)
+
+    def _count_at_angle(self, hour_angle_deg: float) -> float:
+        try:
+            return self.yard.linkage.count(hour_angle_deg)
+        except BadInput:
+            return math.nan
+
+    # ---- time ------------------------------------------------------------------------------
+
+    def advance(self, to_s: float) -> None:
+        """On to `to_s`, through every event up to and at it. Raises ValueError for the past."""
+        if to_s < self.time_s:
+            raise ValueError(f"time {to_s:g} s is before the dish's {self.time_s:g} s")
+        machine, travel = self.machine, self.positioner.travel
+        while True:
+            due = min(machine.next_s, travel.wake_s)
+            if due > to_s:
+                break
+            self.time_s = due
+            if machine.next_s <= travel.wake_s:
+                if machine.step() == "trip":
+                    travel.on_trip(due)
+            else:
+                travel.on_wake(due)
+            self._obey(due)
+        self.time_s = to_s
+
+    def _obey(self, t_s: float) -> None:
+        drive = self.positioner.travel.drive
+        if drive != self.machine.drive:
+            self.machine.set_drive(t_s, drive)
+
+    def _on_edge(self, t_s: float, closing: bool, direction: int, truth: int) -> None:
+        travel = self.positioner.travel
+        pulses = register(
+            self.ledger,
+            self._sensor,
+            self._counting,
+            closing=closing,
+            direction=direction,
+            truth=truth,
+            polarity=travel.polarity,
+        )
+        if pulses == 0:
+            return
+        self.pulses += pulses
+        self.tally += pulses * travel.polarity
+        if self.positioner.powered:
+            travel.on_pulse(t_s, pulses)
+        else:
+            self.ledger.unpowered -= pulses * travel.polarity
+
+    # ---- from outside ----------------------------------------------------------------------
+
+    def hear(self, octets: bytes) -> bytes | None:
+        """A frame that ended on the bus now; the reply's octets when one is wanted."""
+        if self._drowned():
+            return None
+        reply = self.positioner.hear(self.time_s, octets)
+        self._obey(self.time_s)
+        return reply
+
+    def _drowned(self) -> bool:
+        """True where a bad cable sags so much under the motor that the frame is not received."""
+        if self.effects.cable_ohm <= 0.0 or not self.machine.drive:
+            return False
+        chance = min(0.95, LOST_SHARE * self.effects.cable_ohm)
+        return self._lost_frames.random() < chance
+
+    def set_supply(self, volts: int) -> None:
+        """What the receiver puts on the cable: 0, 13 or 18 V."""
+        self.positioner.bus_v = volts
+
+    def set_tone(self, on: bool) -> None:
+        """Continuous tone chooses the band; the positioner does not mind it."""
+        self.tone = on
+
+    def set_power(self, on: bool) -> None:
+        """The positioner's own supply goes or comes; the dish coasts on unseen."""
+        self.positioner.set_power(on)
+        self._obey(self.time_s)
+
+    # ---- reading ---------------------------------------------------------------------------
+
+    @property
+    def journal(self) -> deque[Entry]:
+        """What the positioner made of each frame, oldest first."""
+        return self.positioner.journal
+
+    @property
+    def horizontal(self) -> bool | None:
+        """Which polarization the LNB is told; None without a supply."""
+        return self.positioner.horizontal
+
+    @property
+    def hour_angle_deg(self) -> float:
+        """Where the mount really stands, west positive."""
+        return self.yard.linkage.hour_angle_deg(self.machine.dish_at(self.time_s))
+
+    @property
+    def count_error(self) -> int:
+        """What the positioner's counter has gone wrong by since the start: the ledger's total."""
+        return self.positioner.memory.count - self.machine.reed.truth - self._truth_offset
+
+    def readings(self) -> Readings:
+        t = self.time_s
+        drive = self.machine.drive
+        moving: Way | None = None
+        if drive:
+            moving = "west" if drive > 0 else "east"
+        return Readings(
+            time_s=t,
+            pulses=self.pulses,
+            tally=self.tally,
+            moving=moving,
+            motor_v=self.machine.volts_at(t),
+            motor_a=self.machine.amps_at(t),
+            signal_db=self.signal_db(),
+        )
+
+    def signal_db(self) -> float:
+        """What the meter shows now; its ripple depends on the time alone."""
+        wanted = self.positioner.bus_v
+        given = self.positioner.horizontal
+        if given is None:
+            return self._scene.meter.floor_db
+        beat = math.floor(self.time_s / METER_S)
+        ripple = random.Random(f"meter {self.seed} {beat}").gauss(0.0, 1.0)
+        rain_db = self.yard.sky.rain_db
+        if wanted > 15:
+            rain_db += LNB_SHARE * self.effects.cable_ohm
+        return self._scene.signal_db(
+            self.hour_angle_deg,
+            feed_deg=90.0 if given else 0.0,
+            horizontal=wanted > 15,
+            rain_db=rain_db,
+            noise=ripple,
+        )
+
+    def dump(self) -> dict[str, object]:
+        """What is left when everything is switched off now: kept memory, and where it coasts to."""
+        machine = self.machine
+        if machine.drive or machine.moving:
+            machine = _coasted(machine, self.time_s)
+        return {
+            "positioner": self.positioner.memory.dump(),
+            "dish": {
+                "actuator": machine.x,
+                "clamp": machine.dish_at(machine.t) - machine.slip,
+                "gap": machine.reed.gap,
+                "closed": machine.reed.closed,
+            },
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where the metal is."""
+
+    x: float
+    play: float | None = None
+    gap: int | None = None
+    closed: bool = False
+
+    @classmethod
+    def of(cls, state: Mapping[str, object] | None, yard: Yard) -> _Place:
+        kept = None if state is None else state.get("dish")
+        if kept is None:
+            return cls(float(yard.start.count))
+        if isinstance(kept, Mapping):
+            x, play, gap = kept.get("actuator"), kept.get("clamp"), kept.get("gap")
+            if (
+                isinstance(x, int | float)
+                and isinstance(play, int | float)
+                and isinstance(gap, int)
+            ):
+                if yard.ends.east_stop <= x <= yard.ends.west_stop:
+                    return cls(float(x), float(play), gap, kept.get("closed") is True)
+                raise YardError(f"the kept state has the actuator at {x:g}, past the yard's stops")
+        raise YardError("the kept state holds no place of the dish; delete it to begin anew")
+
+
+def _coasted(machine: Machine, t_s: float) -> Machine:
+    """A copy of a machine run to rest without power."""
+    owner, machine.on_edge = machine.on_edge, None
+    try:
+        twin = copy.deepcopy(machine)
+    finally:
+        machine.on_edge = owner
+    twin.set_drive(t_s, 0)
+    while twin.moving:
+        twin.step()
+    return twin
+
+
+def teach(memory: Memory, yard: Yard) -> None:
+    """Put the yard's whole list and its limits into a positioner's memory."""
+    memory.positions.update(yard.taught_counts())
+    if yard.limits is not None:
+        memory.east, memory.west = yard.limits.east, yard.limits.west
+    memory.limits_on = yard.limits is not None
+
+
+def _store_on_neighbour(memory: Memory, yard: Yard, effects: Effects) -> None:
+    number = round(effects.neighbour)
+    if number == 0 or number not in memory.positions:
+        return
+    rows = {row.number: row.longitude_deg for row in yard.position}
+    own = rows.get(number)
+    further = [
+        (longitude, other)
+        for other, longitude in rows.items()
+        if own is not None and longitude is not None and longitude > own
+    ]
+    if further:
+        memory.positions[number] = yard.taught_counts()[min(further)[1]]

@@ -1,0 +1,357 @@
+"""A yard: a station file with a rig, its ends, a positioner and a sky; read, checked, refused."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Callable
+from functools import cached_property
+from importlib import resources
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field, ValidationError
+
+from bridge.datafile import Table, line_of, mistakes_of, read_text
+from bridge.errors import BadInput, YardError
+from bridge.station import LinearMount, Station
+from sim.rig.ends import Ends
+from sim.rig.linkage import LinearLinkage, Linkage, WormLinkage
+from sim.rig.load import Weight, weight_of
+from sim.rig.motor import Motor, fit_motor
+from sim.rig.positioner import Manner, Passing, Personality
+from sim.rig.reed import Counting
+from sim.rig.travel import Habits
+from sim.sky.belt import Obstacle, Site, hidden_by
+from sim.sky.polar import hour_angle_deg
+
+Tell = Callable[[str, str], None]  # a key and what is wrong with it
+
+SOFTEST_RATIO = 10.0  # how many times faster than the speed the current must settle (judgement)
+PARTS = 20.0  # counts of a cell of constant weight
+
+
+class RigTable(Table):
+    """Motor, gear, clamp and reed as a technician measures them on level ground."""
+
+    speed_mm_s: float | None = Field(default=None, gt=0, le=50)  # of a linear actuator
+    speed_deg_s: float | None = Field(default=None, gt=0, le=20)  # of a worm drive
+    coast_counts: float = Field(default=2.0, gt=0, le=50)
+    running_a: float = Field(default=1.4, gt=0, le=20)
+    supply_v: float = Field(default=36.0, gt=0, le=60)
+    winding_ohm: float = Field(default=3.0, gt=0, le=100)
+    supply_ohm: float = Field(default=1.0, ge=0, le=100)
+    inductance_mh: float = Field(default=0.0, ge=0, le=100)
+    ke: float = Field(default=0.105, gt=0, le=10)
+    viscous_nms: float = Field(default=2e-5, ge=0)
+    static_ratio: float = Field(default=1.1, ge=1.0, le=3.0)
+    free_a: float = Field(default=0.6, gt=0, le=20)
+    trip_a: float = Field(default=5.0, gt=0, le=50)
+    trip_s: float = Field(default=0.6, gt=0, le=10)
+    backlash_counts: float = Field(default=3.0, ge=0, le=50)
+    brake: bool = False
+    weight: tuple[tuple[float, float], ...] = ()
+    gust_nm: float = Field(default=0.0, ge=0)
+    gust_s: float = Field(default=8.0, ge=0.5, le=600)
+    magnet_closes: float = Field(default=0.20, gt=0, lt=0.5)
+    magnet_opens: float = Field(default=0.28, gt=0, lt=0.5)
+
+
+class EndsTable(Table):
+    """Counts of what stops the actuator."""
+
+    east_switch: float
+    west_switch: float
+    east_stop: float
+    west_stop: float
+    fence: float | None = None
+    hysteresis: float = Field(default=1.0, gt=0, le=20)
+
+
+class PositionerTable(Table):
+    """The controller's settings and manners."""
+
+    counting: Counting = "approach"
+    coast_counts: int = Field(default=2, ge=0, le=50)
+    nudge_s: float = Field(default=0.09, gt=0, le=1)
+    quiet_s: float = Field(default=0.6, ge=0.1, le=5)
+    reverse_s: float = Field(default=0.6, ge=0, le=10)
+    stall_s: float = Field(default=3.0, ge=0.5, le=30)
+    retries: int = Field(default=1, ge=0, le=5)
+    approach: Literal["east", "west", "either"] = "either"
+    approach_counts: int = Field(default=8, ge=1, le=100)
+    reference: int = 0
+    most_positions: int = Field(default=99, ge=1, le=255)
+    two_way: bool = True
+    angles: bool = False
+    passing: Passing = "passed"
+    reset_forgets: tuple[Literal["positions", "limits"], ...] = ()
+    manners: tuple[Manner, ...] = ()
+
+
+class StartTable(Table):
+    """Where the dish stands the first time, and whether the list is in the positioner already."""
+
+    count: int = 0
+    taught: bool = False
+
+
+class SkyTable(Table):
+    """What the satellites of the list send."""
+
+    eirp_dbw: float = Field(default=50.0, ge=0, le=80)
+    rain_db: float = Field(default=0.0, ge=0, le=30)
+
+
+class Yard(Station):
+    """A station with everything that makes a rig of it."""
+
+    rig: RigTable
+    ends: EndsTable
+    positioner: PositionerTable = PositionerTable()
+    start: StartTable = StartTable()
+    sky: SkyTable = SkyTable()
+
+    @cached_property
+    def site(self) -> Site:
+        here = self.station
+        return Site(here.latitude_deg, here.longitude_deg, here.height_m)
+
+    @cached_property
+    def obstacles(self) -> tuple[Obstacle, ...]:
+        rows = self.station.obstacles
+        return tuple(Obstacle(*row.azimuth_deg, row.elevation_deg) for row in rows)
+
+    @cached_property
+    def linkage(self) -> Linkage:
+        """Counts to hour angles; YardError where the mount cannot be built."""
+        mount = self.mount
+        if mount is None:
+            raise YardError("mount: is missing; a yard needs one")
+        if isinstance(mount, LinearMount):
+            return LinearLinkage(
+                mount.frame_pivot_mm,
+                mount.dish_pivot_mm,
+                mount.retracted_mm,
+                mount.stroke_mm,
+                mount.counts_per_mm,
+                mount.noon_angle_deg,
+            )
+        return WormLinkage(mount.counts_per_deg, mount.noon_count)
+
+    @cached_property
+    def motor(self) -> Motor:
+        """The motor that shows the rig's readings; ValueError where none does."""
+        rig, mount = self.rig, self.mount
+        if isinstance(mount, LinearMount):
+            speed = (rig.speed_mm_s or 0.0) * mount.counts_per_mm
+        else:
+            speed = (rig.speed_deg_s or 0.0) * (mount.counts_per_deg if mount else 0.0)
+        return fit_motor(
+            speed_counts_s=speed,
+            coast_counts=rig.coast_counts,
+            running_a=rig.running_a,
+            supply_v=rig.supply_v,
+            winding_ohm=rig.winding_ohm,
+            supply_ohm=rig.supply_ohm,
+            ke=rig.ke,
+            viscous_nms=rig.viscous_nms,
+            static_ratio=rig.static_ratio,
+            inductance_h=rig.inductance_mh / 1000.0,
+        )
+
+    @cached_property
+    def weight(self) -> Weight:
+        return weight_of(self.rig.weight, PARTS, self.ends.east_stop, self.ends.west_stop)
+
+    def hard_ends(self) -> Ends:
+        ends = self.ends
+        return Ends(
+            ends.east_switch,
+            ends.west_switch,
+            ends.east_stop,
+            ends.west_stop,
+            ends.fence,
+            ends.hysteresis,
+        )
+
+    def personality(self) -> Personality:
+        table = self.positioner
+        habits = Habits(
+            coast_counts=table.coast_counts,
+            nudge_s=table.nudge_s,
+            quiet_s=table.quiet_s,
+            reverse_s=table.reverse_s,
+            stall_s=table.stall_s,
+            retries=table.retries,
+            approach={"east": -1, "west": 1, "either": 0}[table.approach],
+            approach_counts=table.approach_counts,
+        )
+        return Personality(
+            habits=habits,
+            two_way=table.two_way,
+            angles=table.angles,
+            most_positions=table.most_positions,
+            passing=table.passing,
+            reset_forgets=frozenset(table.reset_forgets),
+            manners=frozenset(table.manners),
+        )
+
+    def taught_counts(self) -> dict[int, int]:
+        """Counts of all positions: those of the list, else where the satellite is."""
+        counts = {}
+        for row in self.position:
+            if row.count is not None:
+                counts[row.number] = row.count
+            elif row.longitude_deg is not None:
+                angle = hour_angle_deg(self.site, row.longitude_deg)
+                try:
+                    counts[row.number] = round(self.linkage.count(angle))
+                except BadInput:
+                    continue
+        return counts
+
+    def problems(self) -> list[tuple[tuple[str | int, ...], str]]:
+        """Key and sentence for each way in which well-formed tables make no yard."""
+        told: list[tuple[tuple[str | int, ...], str]] = []
+
+        def tell(key: str, says: str) -> None:
+            told.append((tuple(key.split(".")), says))
+
+        if self.mount is None:
+            tell("mount", "is missing; a yard needs one")
+        if self.dish is None:
+            tell("dish", "is missing; a yard needs one")
+        self._check_ends(tell)
+        self._check_rig(tell)
+        linear = isinstance(self.mount, LinearMount)
+        speed = "speed_mm_s" if linear else "speed_deg_s"
+        if self.mount is not None and getattr(self.rig, speed) is None:
+            tell(f"rig.{speed}", f"is missing; a {self.mount.kind} mount needs it")
+        elif self.mount is not None:
+            self._check_motion(tell)
+        for index, row in enumerate(self.station.obstacles):
+            try:
+                Obstacle(*row.azimuth_deg, row.elevation_deg)
+            except YardError as error:
+                told.append((("station", "obstacles"), f"number {index + 1}: {error}"))
+        rows = [row.longitude_deg for row in self.position if row.longitude_deg is not None]
+        if rows and all(hidden_by(self.site, row) == "horizon" for row in rows):
+            tell("station", "sees no satellite of its list above the horizon; check the site")
+        return told
+
+    def _check_ends(self, tell: Tell) -> None:
+        ends = self.ends
+        order = (
+            ("ends.east_switch", ends.east_switch, "ends.east_stop", ends.east_stop),
+            ("ends.west_switch", ends.west_switch, "ends.east_switch", ends.east_switch),
+            ("ends.west_stop", ends.west_stop, "ends.west_switch", ends.west_switch),
+        )
+        for key, value, other, least in order:
+            if value <= least:
+                tell(key, f"{value:g} is not west of {other} {least:g}; counts grow west")
+        if ends.fence is not None and ends.fence <= ends.east_switch:
+            tell("ends.fence", f"{ends.fence:g} is not west of ends.east_switch; leave it out")
+        where = self.start.count
+        if not ends.east_stop < where < ends.west_stop:
+            tell(
+                "start.count", f"{where} is outside {ends.east_stop:g} to {ends.west_stop:g} counts"
+            )
+        if self.limits is not None:
+            for side, count in (("east", self.limits.east), ("west", self.limits.west)):
+                if not ends.east_switch < count < ends.west_switch:
+                    tell(
+                        f"limits.{side}",
+                        f"{count} is outside the end switches, {ends.east_switch:g} to"
+                        f" {ends.west_switch:g}; set soft limits inside them",
+                    )
+        if isinstance(self.mount, LinearMount):
+            stroke = self.mount.stroke_mm * self.mount.counts_per_mm
+            if ends.west_switch > stroke:
+                tell(
+                    "ends.west_switch",
+                    f"{ends.west_switch:g} is past the stroke of {stroke:.0f} counts",
+                )
+
+    def _check_rig(self, tell: Tell) -> None:
+        rig = self.rig
+        if rig.magnet_opens <= rig.magnet_closes:
+            tell(
+                "rig.magnet_opens",
+                f"{rig.magnet_opens:g} is not over magnet_closes {rig.magnet_closes:g};"
+                " a contact opens farther from the magnet than it closes",
+            )
+        if any(b[0] <= a[0] for a, b in zip(rig.weight, rig.weight[1:], strict=False)):
+            tell("rig.weight", "counts do not grow; sort the points west")
+        if not all(math.isfinite(number) for point in rig.weight for number in point):
+            tell("rig.weight", "holds a number that is none")
+
+    def _check_motion(self, tell: Tell) -> None:
+        try:
+            _ = self.linkage
+        except YardError as error:
+            tell("mount", str(error))
+            return
+        try:
+            motor = self.motor
+        except ValueError as error:
+            tell("rig", str(error))
+            return
+        if motor.electrical_ratio < SOFTEST_RATIO:
+            tell(
+                "rig.inductance_mh",
+                f"{self.rig.inductance_mh:g} mH is too slow for this motor: the current must"
+                f" settle {SOFTEST_RATIO:g} times faster than the speed, not"
+                f" {motor.electrical_ratio:.1f}; use less",
+            )
+        heaviest = max((abs(load) for _, load in self.rig.weight), default=0.0)
+        if heaviest + self.rig.gust_nm >= motor.coulomb_nm:
+            tell(
+                "rig.weight",
+                f"{heaviest:g} N m and gusts of {self.rig.gust_nm:g} are not under the friction of"
+                f" {motor.coulomb_nm:.3f} N m, so the dish would run away; use less",
+            )
+        if self.rig.trip_a <= self.rig.running_a:
+            tell("rig.trip_a", f"{self.rig.trip_a:g} A is not over running_a; nothing would move")
+
+
+def parse_yard(text: str, where: str) -> Yard:
+    """A yard from TOML text. Raises YardError with every mistake, one a line."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise YardError(f"{where}: not TOML: {error}") from None
+    try:
+        yard = Yard.model_validate(data)
+    except ValidationError as error:
+        raise YardError("\n".join(mistakes_of(error, text, where))) from None
+    problems = [
+        f"{where}:{line_of(text, key) or 1}: {'.'.join(map(str, key))}: {says}"
+        for key, says in yard.problems()
+    ]
+    if problems:
+        raise YardError("\n".join(problems))
+    return yard
+
+
+def list_yards() -> list[str]:
+    """Names of the yards that come with the program."""
+    folder = resources.files("sim") / "yards"
+    return sorted(
+        item.name.removesuffix(".toml") for item in folder.iterdir() if item.name.endswith(".toml")
+    )
+
+
+def load_yard(name_or_path: str) -> Yard:
+    """A yard by its name, or from a file. Raises YardError."""
+    if name_or_path in list_yards():
+        folder = resources.files("sim") / "yards"
+        text = (folder / f"{name_or_path}.toml").read_text(encoding="utf-8")
+        return parse_yard(text, f"{name_or_path}.toml")
+    path = Path(name_or_path)
+    if path.suffix != ".toml" and not path.exists():
+        raise YardError(
+            f"yard '{name_or_path}' is unknown; known are {', '.join(list_yards())},"
+            " or give the path of a .toml file"
+        )
+    return parse_yard(read_text(path), name_or_path)
