@@ -42,7 +42,7 @@ class Meter:
     bandwidth_mhz: float = 27.0
     isolation_db: float = 28.0  # dB, the feed's own cross-polar isolation
     floor_db: float = 0.0  # dB, what it shows of an empty sky
-    ceiling_db: float = 24.0  # dB, its own noise: nothing reads better
+    ceiling_db: float = 30.0  # dB, its own noise: nothing reads better
     ripple_db: float = 0.1  # dB, standard deviation from one reading to the next
     resolution_db: float = 0.1
 
@@ -53,7 +53,7 @@ class Meter:
 
         >>> meter = Meter()
         >>> meter.show(0.0), meter.show(100.0), meter.show(1e9)
-        (0.0, 18.6, 24.0)
+        (0.0, 19.6, 30.0)
         """
         own = 10.0 ** (-self.ceiling_db / 10.0)
         limited = ratio / (1.0 + ratio * own)
