@@ -67,7 +67,7 @@ def test_the_chimney_hides_pine_alone() -> None:
 
 
 def test_a_twisted_pole_shifts_unequally_and_loses_the_ends() -> None:
-    """One degree clockwise: about 11, 9 and 5 counts; 1.2, 0 and 1.0 dB not recovered by any count."""
+    """One degree clockwise: about 11, 9 and 5 counts; 1.2, 0 and 1.0 dB stay lost."""
     good = modified_mount(SITE)
     bad = replace(good, twist_deg=1.0)
     for longitude, shift, loss in ((41.2, 11, 1.2), (4.3, 9, 0.0), (-28.7, 5, 1.0)):
