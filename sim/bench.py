@@ -150,6 +150,11 @@ class Bench:
         with self._turn:
             return self._due_in_s()
 
+    def go_on(self) -> None:
+        """Let happen what is due, and take nothing."""
+        with self._turn:
+            self._go_on()
+
     def save(self) -> None:
         """Write the state file, if there is one and it is behind."""
         with self._turn:

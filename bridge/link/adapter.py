@@ -60,6 +60,7 @@ class Adapter:
         with self._turn:
             port.write(b"\n")  # ends whatever line an earlier host left open
             self.greeting = self._greet()
+            self._events.clear()  # what was told before the session is nobody's news
 
     @classmethod
     def open(cls, url: str, *, lease_s: float = 1.0, timeout_s: float = 3.0) -> Self:
