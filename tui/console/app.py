@@ -1,0 +1,194 @@
+"""The console as a Textual app: timers that pull, SPACE that halts, and a clean way out."""
+
+from __future__ import annotations
+
+import os
+import threading
+import time
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual import events
+from textual.app import App
+from textual.binding import Binding, BindingType
+from textual.driver import Driver
+from textual.widgets import Input
+
+from tui.console.asks import ask_cautions
+from tui.console.deck import Deck
+from tui.console.driver import is_space, make_halting, on_death
+from tui.console.lines import StatusLine
+from tui.console.look import CSS, NIGHT, PLAIN
+
+if TYPE_CHECKING:
+    from bridge.helm import Helm
+
+TEXT_S, PICTURE_S, LOG_S = 0.1, 0.05, 0.25  # s between looks: 10, 20 and 4 Hz
+JOG_STALE_S = 0.25  # s after which a jog key is too old to move anything
+ORDER_STALE_S = 1.0  # s after which an answered question is too old to move anything
+QUIET_S = 2.0  # s after an order in which SPACE in a field still halts
+REPEAT_S = 0.2  # s in which a second SPACE of a held key is the same halt
+DEATH_S = 1.5  # s that the loop is given to end by itself when the terminal is gone
+
+
+class Console(App[int]):
+    """The screen of one helm."""
+
+    TITLE = "arcstep"
+    CSS: ClassVar[str] = CSS
+    ENABLE_COMMAND_PALETTE: ClassVar[bool] = True
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+q", "leave_now", "Leave", show=False, priority=True),
+        Binding("ctrl+c", "leave_now", "Leave", show=False, priority=True),
+        Binding("ctrl+z", "halt", "Halt", show=False, priority=True),
+    ]
+
+    def __init__(self, helm: Helm, *, timers: bool = True) -> None:
+        self._plain = "NO_COLOR" in os.environ
+        super().__init__(ansi_color=True if self._plain else None)
+        self.helm = helm
+        self._with_timers = timers
+        self.halted_s = float("-inf")
+        self.ordered_s = float("-inf")
+        self.deck = Deck(helm)
+        self.register_theme(NIGHT)
+        self.register_theme(PLAIN)
+        self.theme = PLAIN.name if self._plain else NIGHT.name
+        self.set_class(self._plain, "-no-color")
+
+    def get_driver_class(self) -> type[Driver]:
+        """The platform's driver, made to halt on SPACE."""
+        return make_halting(super().get_driver_class())
+
+    def get_default_screen(self) -> Deck:
+        """The main screen."""
+        return self.deck
+
+    def on_mount(self) -> None:
+        """Ask for the cautions and start looking."""
+        if not self.helm.snapshot().acknowledged:
+            self.ask_cautions()
+        if self._with_timers:
+            self.set_interval(TEXT_S, self.look_at_text)
+            self.set_interval(PICTURE_S, self.look_at_picture)
+            self.set_interval(LOG_S, self.look_at_log)
+
+    # looking
+
+    def look_at_text(self) -> None:
+        """The heartbeat, and everything that is text."""
+        self.helm.beat()
+        snapshot = self.helm.snapshot()
+        for line in self.screen.query(StatusLine):
+            line.look(snapshot, self.deck.hemisphere)
+        if self.screen is self.deck:
+            self.deck.look_at_text()
+
+    def look_at_picture(self) -> None:
+        """The moving picture."""
+        if self.screen is self.deck:
+            self.deck.look_at_picture()
+
+    def look_at_log(self) -> None:
+        """The log, and the last minute."""
+        self.deck.look_at_log()
+
+    def look_at_all(self) -> None:
+        """Everything at once, as after a change of size."""
+        self.look_at_log()
+        self.look_at_text()
+        self.look_at_picture()
+
+    # halting
+
+    def space_halts(self) -> bool:
+        """Tell whether SPACE means halt; safe in any thread.
+
+        It always does, but in a field while nothing moves and nothing was ordered just now.
+        """
+        if self.helm.snapshot().moving is not None:
+            return True
+        if time.monotonic() - self.ordered_s < QUIET_S:
+            return True
+        try:
+            return not isinstance(self.screen.focused, Input)
+        except Exception:  # no screen yet, or one just going: halting is never wrong
+            return True
+
+    def halt_now(self, why: str) -> None:
+        """Halt; safe in any thread. A held SPACE is one halt as long as nothing was ordered."""
+        now_s = time.monotonic()
+        if now_s - self.halted_s < REPEAT_S and self.ordered_s < self.halted_s:
+            return
+        self.halted_s = now_s
+        self.helm.halt(why)
+
+    async def on_event(self, event: events.Event) -> None:
+        """Look at SPACE once more, and drop keys from before a halt."""
+        if isinstance(event, events.Key) and not event.is_forwarded:
+            if is_space(event):
+                if self.space_halts():
+                    self.halt_now("SPACE")
+                    return
+            elif event.time <= self.halted_s:
+                return
+        await super().on_event(event)
+
+    def may_move(self, pressed_s: float, *, patient: bool = False) -> bool:
+        """Tell whether a key press may still move anything; asks for the cautions if need be."""
+        now_s = time.monotonic()
+        if pressed_s <= self.halted_s:
+            return False
+        if now_s - pressed_s > (ORDER_STALE_S if patient else JOG_STALE_S):
+            self.deck.notice("A key came too late to be acted on; nothing was sent.")
+            return False
+        if not self.helm.snapshot().acknowledged:
+            self.ask_cautions()
+            return False
+        self.ordered_s = now_s
+        return True
+
+    def action_halt(self) -> None:
+        """Halt from the palette."""
+        self.halt_now("asked")
+
+    # ways in and out
+
+    def ask_cautions(self) -> None:
+        """Show the cautions; nothing moves before they are acknowledged."""
+
+        def acknowledged(answer: str | None) -> None:
+            if answer == "yes":
+                self.helm.acknowledge()
+
+        self.push_screen(ask_cautions(self.helm.snapshot().live), acknowledged)
+
+    def action_leave_now(self) -> None:
+        """Halt and leave."""
+        self.halt_now("leaving")
+        self.exit(0)
+
+
+def run_console(helm: Helm) -> int:
+    """Run the console until the person leaves; halt and close on every way out."""
+    console = Console(helm)
+
+    def die(number: int, _frame: Any) -> None:
+        helm.halt(f"signal {number}")
+        last = threading.Timer(DEATH_S, _leave_hard, (helm, 128 + number))
+        last.daemon = True
+        last.start()
+        console.call_later(console.exit, 128 + number)
+
+    on_death(die)
+    try:
+        console.run()
+    finally:
+        helm.halt("leaving")
+        helm.close()
+    return console.return_value or console.return_code or 0
+
+
+def _leave_hard(helm: Helm, code: int) -> None:
+    """End although the loop waits for a terminal that no longer reads."""
+    helm.close()
+    os._exit(code)

@@ -1,0 +1,125 @@
+"""The terminal driver: SPACE is looked at in the input thread, before any queue.
+
+A key binding does not halt while a field, a list or the palette holds the focus, and a terminal
+that stops reading freezes the event loop. The input thread goes on reading through both.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import selectors
+import signal
+import sys
+import time
+from codecs import getincrementaldecoder
+from typing import TYPE_CHECKING, Any, Protocol, cast
+
+from textual import events
+from textual.driver import Driver
+from textual.message import Message
+
+if TYPE_CHECKING:
+
+    class Halting(Protocol):
+        """What the driver asks of the app; every call may come from the input thread."""
+
+        def space_halts(self) -> bool:
+            """Tell whether SPACE means halt now (it types a space in a field of an idle dish)."""
+
+        def halt_now(self, why: str) -> None:
+            """Halt at once."""
+
+
+_SPACE_BYTES = re.compile(rb"\x20|\x1b\[32[;:u]")  # plain, or by the extended key protocol
+_READ_OCTETS = 4096
+_STOP_SEND_S = 0.1  # s for the halt to leave before the process is stopped by job control
+
+
+def is_space(event: events.Key) -> bool:
+    """Tell whether a key is SPACE, with any modifier."""
+    return event.character == " " or event.key.rpartition("+")[2] == "space"
+
+
+def make_halting(base: type[Driver]) -> type[Driver]:
+    """Derive a driver that halts on SPACE by itself."""
+
+    class HaltingDriver(base):  # type: ignore[misc,valid-type]
+        """Looks at every key before the app does."""
+
+        _halted_in_this_read = False
+
+        def process_message(self, message: Message) -> None:
+            """Halt on SPACE and keep the key; pass everything else on. Runs in the input thread."""
+            if isinstance(message, events.Key) and is_space(message):
+                app = cast("Halting", self._app)
+                if self._halted_in_this_read:
+                    return
+                if app.space_halts():
+                    app.halt_now("SPACE")
+                    return
+            super().process_message(message)
+
+    if sys.platform == "win32":
+        return HaltingDriver
+    return _make_robust(HaltingDriver)
+
+
+def _make_robust(base: type[Driver]) -> type[Driver]:
+    """Derive a driver that no byte on the terminal can kill, and that halts before a stop."""
+    from textual._xterm_parser import XTermParser  # noqa: PLC0415 - posix only
+
+    class RobustDriver(base):  # type: ignore[misc,valid-type]
+        """Reads the terminal with bad bytes replaced and bad sequences dropped."""
+
+        def run_input_thread(self) -> None:
+            """Read until told to end. A SPACE is seen in the bytes, even inside a paste."""
+            app = cast("Halting", self._app)
+            decode = getincrementaldecoder("utf-8")(errors="replace").decode
+            parser = XTermParser(self._debug)
+            selector = selectors.SelectSelector()
+            selector.register(self.fileno, selectors.EVENT_READ)
+            try:
+                while not self.exit_event.is_set():
+                    octets = b""
+                    if selector.select(0.1):
+                        octets = os.read(self.fileno, _READ_OCTETS)
+                        if not octets:
+                            app.halt_now("the terminal is gone")
+                            break
+                    self._halted_in_this_read = False
+                    if _SPACE_BYTES.search(octets) and app.space_halts():
+                        app.halt_now("SPACE")
+                        self._halted_in_this_read = True
+                    try:
+                        if octets:
+                            for message in parser.feed(decode(octets)):
+                                self.process_message(message)
+                        for message in parser.tick():
+                            self.process_message(message)
+                    except (ValueError, OverflowError, IndexError, KeyError):
+                        parser = XTermParser(self._debug)  # a sequence no terminal should send
+            except OSError:
+                app.halt_now("the terminal is gone")
+            finally:
+                selector.close()
+
+        def _sigtstp_application(self, *arguments: Any) -> None:
+            """Halt before job control stops this process, and with it the helm."""
+            cast("Halting", self._app).halt_now("stopped by job control")
+            time.sleep(_STOP_SEND_S)
+            super()._sigtstp_application(*arguments)
+
+    return RobustDriver
+
+
+def on_death(handler: Any) -> None:
+    """Call a handler when the terminal hangs up or the process is told to end.
+
+    Plain handlers, not those of the event loop: they run even while the loop waits for a
+    terminal that no longer reads.
+    """
+    for name in ("SIGHUP", "SIGTERM"):
+        number = getattr(signal, name, None)
+        if number is not None:
+            signal.signal(number, handler)

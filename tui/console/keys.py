@@ -1,0 +1,83 @@
+"""The keys of the console, in one table: what each does, in words for help and palette.
+
+Letters come from the words: e east, w west, d drive, l limits, s store, g go. Capitals move while
+they are held. The arrow keys follow the picture, so they change sides with the hemisphere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from tui.console.reach import left_side, other
+
+if TYPE_CHECKING:
+    from bridge.bus.command import Side
+
+Group = Literal["Always", "Move", "Limits and positions", "Signal and supply", "Screen"]
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """Some keys that do one thing."""
+
+    keys: tuple[str, ...]
+    action: str
+    shown: str
+    words: str
+    group: Group
+
+
+KEYS: tuple[Key, ...] = (
+    Key((), "halt", "SPACE", "halt at once, from anywhere, also in dialogues and lists", "Always"),
+    Key(("f1", "question_mark"), "help", "F1 ?", "explain what has the focus; all keys", "Always"),
+    Key(("q",), "leave", "q", "leave; the motor is halted first", "Always"),
+    Key(("e",), "jog_east", "e", "one count east", "Move"),
+    Key(("w",), "jog_west", "w", "one count west", "Move"),
+    Key(("E",), "hold_east", "E", "move east while held, at most 1 s at a time", "Move"),
+    Key(("W",), "hold_west", "W", "move west while held, at most 1 s at a time", "Move"),
+    Key(("left", "right"), "", "← →", "one count to that hand; with shift, while held", "Move"),
+    Key(("d",), "drive", "d", "drive by counts or seconds", "Move"),
+    Key(
+        ("l",), "limits", "l", "soft limits: set east or west here, on, off", "Limits and positions"
+    ),
+    Key(("up",), "previous", "↑", "select the position before", "Limits and positions"),
+    Key(("down",), "next", "↓", "select the position after", "Limits and positions"),
+    Key((), "", "1-9", "select a position by number", "Limits and positions"),
+    Key(("s",), "store", "s", "store this place under the selected number", "Limits and positions"),
+    Key(("g",), "goto", "g", "go to the selected position", "Limits and positions"),
+    Key(("c",), "call_count", "c", "call this place count N", "Limits and positions"),
+    Key(("m",), "mark", "m", "forget the best signal, mark anew", "Signal and supply"),
+    Key(("v",), "supply", "v", "supply 13 V or 18 V", "Signal and supply"),
+    Key(("t",), "tone", "t", "continuous tone on or off", "Signal and supply"),
+    Key(("colon", "slash"), "command", ":", "command words, such as goto 7", "Screen"),
+    Key(("f",), "frames", "f", "the log of frames; f again comes back", "Screen"),
+    Key(("p",), "places", "p", "the list of positions; p again comes back", "Screen"),
+    Key(("o",), "save_log", "o", "save the log to a file", "Screen"),
+)
+
+_ACTIONS = {key: entry.action for entry in KEYS for key in entry.keys if entry.action}
+GROUPS: tuple[Group, ...] = (
+    "Always",
+    "Move",
+    "Limits and positions",
+    "Signal and supply",
+    "Screen",
+)
+
+
+def action_of(key: str, hemisphere: str) -> str | None:
+    """The action of a key as the terminal names it.
+
+    >>> action_of("e", "north"), action_of("left", "north"), action_of("left", "south")
+    ('jog_east', 'jog_east', 'jog_west')
+    """
+    side: Side
+    if key in ("left", "right", "shift+left", "shift+right"):
+        side = left_side(hemisphere)
+        if key.endswith("right"):
+            side = other(side)
+        return f"{'hold' if key.startswith('shift') else 'jog'}_{side}"
+    if key in ("shift+e", "shift+w"):  # terminals with the extended key protocol
+        key = key[-1].upper()
+    return _ACTIONS.get(key)

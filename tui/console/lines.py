@@ -1,0 +1,93 @@
+"""Single lines of the screen: status at the top, trouble, advice and keys at the bottom."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from tui.console.canvas import Run
+from tui.console.guide import Advice, hands
+from tui.console.reach import toward
+from tui.console.rows import Rows, spread
+
+if TYPE_CHECKING:
+    from bridge.helm.snapshot import Snapshot
+
+KEYS: tuple[tuple[str, str], ...] = (
+    ("SPACE", "halt"),
+    ("e w", "one count"),
+    ("E W", "hold to move"),
+    ("d", "drive"),
+    ("l", "limits"),
+    ("F1", "help"),
+    ("s", "store"),
+    ("g", "go to"),
+    ("↑ ↓", "position"),
+    ("m", "new mark"),
+    ("c", "call count"),
+    (":", "command"),
+    ("q", "leave"),
+)
+
+
+def status_row(snapshot: Snapshot, hemisphere: str, width: int) -> list[Run]:
+    """SIM or LIVE, the port, the state in words, the supply."""
+    left: list[Run] = [(" LIVE ", "live") if snapshot.live else (" SIM ", "sim")]
+    left.append((f" {snapshot.port} ", "plain"))
+    if snapshot.link != "open":
+        left.append((f" {snapshot.link.upper()} ", "trouble"))
+    if snapshot.moving is not None:
+        glyph = toward(snapshot.moving, hemisphere, double=True).replace(snapshot.moving, "")
+        left.append((f" {glyph.strip()} {snapshot.state} ", "moving"))
+    else:
+        left.append((f" ■ {snapshot.state}", "strong"))
+    right: list[Run] = []
+    if width >= 110:
+        right.append((f"{hands(hemisphere)} ", "dim"))
+    return spread(left, right, width)
+
+
+class StatusLine(Rows):
+    """The top line."""
+
+    def look(self, snapshot: Snapshot, hemisphere: str) -> None:
+        """Show the snapshot."""
+        self.show([status_row(snapshot, hemisphere, self.size.width)])
+
+
+class TroubleLine(Rows):
+    """The last error or refusal, in words; a short notice while it is fresh."""
+
+    def look(self, error: str, notice: str) -> None:
+        """Show a notice, else the error, else that there is none."""
+        if notice:
+            self.show([[(notice, "best")]])
+        elif error:
+            self.show([[("✕ ", "trouble"), (error[:1].upper() + error[1:], "trouble")]])
+        else:
+            self.show([[("no error", "faint")]])
+
+
+class AdviceLines(Rows):
+    """What is going on, and what comes next."""
+
+    def look(self, advice: Advice) -> None:
+        """Show the advice, the second part on its own line."""
+        self.show([[(advice.now, "plain")], [(advice.next, "key")]])
+
+
+class KeyLine(Rows):
+    """The keys that matter most; more of them where there is room."""
+
+    def look(self) -> None:
+        """Show as many keys as fit, six at most on a narrow screen."""
+        width = self.size.width
+        most = 6 if width < 100 else len(KEYS)
+        row: list[Run] = []
+        used = 0
+        for key, words in KEYS[:most]:
+            length = len(key) + len(words) + 4
+            if used + length > width:
+                break
+            row += [(f" {key} ", "keycap"), (f"{words}  ", "dim")]
+            used += length
+        self.show([row])

@@ -1,0 +1,126 @@
+"""Colours and layout. Nothing is said by colour alone: words and glyphs carry it."""
+
+from __future__ import annotations
+
+from textual.theme import Theme
+
+NIGHT = Theme(
+    name="arcstep",
+    primary="#86b6dc",
+    secondary="#8a9bb0",
+    accent="#f2b661",
+    warning="#f2b661",
+    error="#f08a7c",
+    success="#9ccfa4",
+    foreground="#d9e1ea",
+    background="#10161e",
+    surface="#161e28",
+    panel="#26313f",
+    dark=True,
+    variables={
+        "muted": "#8fa0b3",
+        "faint": "#5b6b7e",
+        "input-cursor-text-style": "reverse",
+    },
+)
+
+PLAIN = Theme(
+    name="arcstep-plain",
+    primary="ansi_default",
+    secondary="ansi_default",
+    accent="ansi_default",
+    warning="ansi_default",
+    error="ansi_default",
+    success="ansi_default",
+    foreground="ansi_default",
+    background="ansi_default",
+    surface="ansi_default",
+    panel="ansi_default",
+    boost="ansi_default",
+    dark=True,
+    ansi=True,
+    variables={
+        "muted": "ansi_default",
+        "faint": "ansi_default",
+        "input-cursor-text-style": "reverse",
+        "ansi-background": "ansi_default",
+        "ansi-foreground": "ansi_default",
+    },
+)
+"""No colour at all, for NO_COLOR: bold, dim and reverse only."""
+
+CSS = """
+Screen { background: $background; color: $foreground; }
+Rows { background: $background; }
+Rows > .ink--plain { color: $foreground; }
+Rows > .ink--dim { color: $muted; }
+Rows > .ink--faint { color: $faint; }
+Rows > .ink--strong { color: $foreground; text-style: bold; }
+Rows > .ink--title { color: $muted; text-style: bold; }
+Rows > .ink--key { color: $primary; }
+Rows > .ink--keycap { color: $background; background: $secondary; }
+Rows > .ink--belt { color: $primary 65%; }
+Rows > .ink--beyond { color: $faint; }
+Rows > .ink--satellite { color: $success; }
+Rows > .ink--selected { color: $foreground; text-style: bold; }
+Rows > .ink--dish { color: $accent; text-style: bold; }
+Rows > .ink--beam { color: $accent 60%; }
+Rows > .ink--limit { color: $error; text-style: bold; }
+Rows > .ink--signal { color: $primary; }
+Rows > .ink--best { color: $success; text-style: bold; }
+Rows > .ink--good { color: $success; }
+Rows > .ink--moving { color: $background; background: $accent; text-style: bold; }
+Rows > .ink--motion { color: $accent; text-style: bold; }
+Rows > .ink--sim { color: $background; background: $success; text-style: bold; }
+Rows > .ink--live { color: $background; background: $error; text-style: bold; }
+Rows > .ink--trouble { color: $error; text-style: bold; }
+.-no-color Rows > .ink--keycap, .-no-color Rows > .ink--moving,
+.-no-color Rows > .ink--live { text-style: reverse bold; }
+.-no-color Rows > .ink--sim { text-style: bold underline; }
+.-no-color Rows > .ink--faint, .-no-color Rows > .ink--beyond { text-style: dim; }
+
+StatusLine { height: 1; background: $surface; }
+#upper { height: 1fr; }
+#sky { width: 1fr; }
+Picture { height: 1fr; margin: 0 1 0 0; }
+Travel { height: 3; margin: 0 1 0 0; }
+Readouts { width: 30; border-left: solid $panel; padding: 0 1; }
+AdviceLines { height: 2; background: $surface; padding: 0 1; }
+#lower { height: 3; }
+Places { display: none; }
+FrameLog { width: 1fr; }
+TroubleLine { height: 1; }
+#command-row { height: 1; background: $surface; }
+#colon { width: 2; color: $primary; background: $surface; }
+#command { width: 1fr; background: $surface; }
+KeyLine { height: 1; }
+
+.-tall #lower, .-towering #lower { height: 12; }
+.-tall Places, .-tall FrameLog, .-towering Places, .-towering FrameLog {
+    border-top: solid $panel; border-title-color: $muted;
+}
+.-tall Places, .-towering Places { display: block; width: 42; margin: 0 1 0 0; }
+.-tall AdviceLines, .-towering AdviceLines { height: 4; padding: 1; }
+.-towering #lower { height: 18; }
+.-wide Readouts { width: 36; }
+.-broad Readouts { width: 46; }
+.-broad Places { width: 56; }
+.-tall Places:focus, .-tall FrameLog:focus, .-towering Places:focus, .-towering FrameLog:focus {
+    border-top: solid $primary; border-title-color: $primary;
+}
+
+Ask { align: center middle; background: $background; }
+Ask StatusLine { dock: top; }
+Ask #card {
+    width: 74; max-width: 100%; height: auto; max-height: 100%;
+    background: $surface; border: round $panel; padding: 1 2;
+}
+Ask #title { text-style: bold; color: $foreground; background: $surface; width: 100%; }
+Ask .words { width: 100%; background: $surface; color: $foreground; margin: 1 0 0 0; }
+Ask .hint { width: 100%; background: $surface; color: $muted; }
+Ask Input { margin: 1 0 0 0; background: $panel; }
+Ask #buttons { height: auto; margin: 1 0 0 0; align-horizontal: right; }
+Ask Button { margin: 0 0 0 2; }
+Ask Button:focus { text-style: bold reverse; }
+Help #card { width: 78; }
+"""
