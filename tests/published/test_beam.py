@@ -118,7 +118,8 @@ class TestReferencePatterns:
         assert s580_dbi(0.99, 200.0) is None
         assert s580_dbi(1.0, 200.0) == pytest.approx(29.0)
         assert s580_dbi(20.01, 200.0) == s580_dbi(26.3, 200.0) == -3.5
-        assert s580_dbi(30.0, 200.0) == s465_dbi(30.0, 200.0)
+        for off in (26.31, 27.0, 30.0, 60.0):
+            assert s580_dbi(off, 200.0) == s465_dbi(off, 200.0)
 
     def test_bo1213_of_a_60_cm_dish(self) -> None:
         """ITU-R BO.1213, as read in public code: 60 cm, 12.1 GHz, 35.5 dBi."""

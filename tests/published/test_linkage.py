@@ -53,6 +53,19 @@ def test_dead_centres_are_straight_and_folded() -> None:
     assert included_angle_deg(0.6, 0.25, 0.35) == pytest.approx(0.0, abs=1e-5)
 
 
+def test_rounding_never_opens_a_straight_triangle() -> None:
+    """Some of these cosines round past 1: an unguarded arc cosine fails on them."""
+    past = 0
+    for tenths in range(1500, 9000, 137):
+        for other in range(1500, 9000, 211):
+            p, q = tenths / 10, other / 10
+            cosine = (p * p + q * q - (p + q) * (p + q)) / (2 * p * q)
+            past += cosine < -1.0
+            assert included_angle_deg(p, q, p + q) == pytest.approx(180.0, abs=1e-5)
+            assert included_angle_deg(p, q, abs(p - q)) == pytest.approx(0.0, abs=1e-5)
+    assert past > 0
+
+
 @pytest.mark.parametrize("c", [0.3499, 0.8501, 0.0, -0.5, math.nan, math.inf])
 def test_no_triangle_no_angle(c: float) -> None:
     with pytest.raises(BadInput, match="does not close"):
