@@ -1,0 +1,348 @@
+"""NumPy files: `.npy` and `.npz`, one trace a channel; the sample rate comes from outside.
+
+An array of one dimension is one channel; of two, the shorter side counts the channels; fields
+of a structured array are channels. Booleans, and integers that are 0 and 1 only, are a logic
+line. An `.npz` may hold the rate as a number named `rate`, `rate_hz`, `sample_rate`,
+`samplerate`, `fs` or `sr`, the interval as `dt`, or the times as an array named `t`, `time` or
+`times`. Floats are taken for volts, integers for counts.
+"""
+
+from __future__ import annotations
+
+import ast
+import struct
+import warnings
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
+from typing import IO, TYPE_CHECKING, Any
+
+import numpy as np
+
+from bridge.capture.edges import find_edges
+from bridge.capture.source import Source
+from bridge.capture.trace import Capture, Edges, Samples, Trace
+from bridge.errors import CaptureError
+
+if TYPE_CHECKING:
+    from bridge.capture.trace import EdgeBlock, FloatBlock, RawBlock
+
+MAGIC = b"\x93NUMPY"
+RATE_NAMES = frozenset({"rate", "rate_hz", "sample_rate", "samplerate", "fs", "sr"})
+INTERVAL_NAMES = frozenset({"dt", "dt_s", "interval", "interval_s"})
+TIME_NAMES = frozenset({"t", "time", "times", "t_s", "time_s"})
+CHANNELS_MOST = 64  # more columns than this is a picture, not a capture
+HEADER_MOST = 1 << 16  # octets of an array header; real ones have 128
+PEEK_COUNT = 1 << 20  # values looked at to tell a logic line from counts
+RATE_MOST_HZ = 1e12  # beyond any recorder
+
+
+@dataclass(frozen=True, slots=True)
+class Array:
+    """Where an array lies: in the file itself, or in a member of a zip file."""
+
+    source: Source
+    member: str | None
+    dtype: np.dtype[Any]
+    shape: tuple[int, ...]
+    by_column: bool
+    data_start: int  # byte offset of the first value, in the file or the member
+
+    @property
+    def where(self) -> str:
+        """Name for messages."""
+        return self.source.name + (f": {self.member}" if self.member else "")
+
+    @property
+    def count(self) -> int:
+        """How many values the header promises."""
+        product = 1
+        for side in self.shape:
+            product *= side
+        return product
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One channel in an array: every `stride`-th value from `first` on, `count` of them."""
+
+    array: Array
+    name: str
+    first: int
+    stride: int
+    count: int
+    field: str | None = None
+
+    @property
+    def dtype(self) -> np.dtype[Any]:
+        """Kind of one value."""
+        return self.array.dtype if self.field is None else self.array.dtype[self.field]
+
+
+def read_npy(source: Source, rate_hz: float | None, block: int) -> Capture:
+    """Read one `.npy` array; CaptureError without `rate_hz`."""
+    source.unpack()
+    with source.open() as file:
+        array = _read_header(source, None, file)
+    return _make_capture(source, [array], _need_rate(source, rate_hz), 0.0, block)
+
+
+def read_npz(source: Source, rate_hz: float | None, block: int) -> Capture:
+    """Read the arrays of an `.npz`; its own rate is used where `rate_hz` is not given."""
+    source.unpack()
+    arrays: list[Array] = []
+    start_s = 0.0
+    own_hz: float | None = None
+    try:
+        with zipfile.ZipFile(source.path) as pack:
+            for member in pack.namelist():
+                if not member.endswith(".npy"):
+                    continue
+                with pack.open(member) as file:
+                    array = _read_header(source, member, file)
+                key = member.removesuffix(".npy").casefold()
+                if key in RATE_NAMES or key in INTERVAL_NAMES:
+                    own_hz = _read_rate(array, key)
+                elif key in TIME_NAMES:
+                    start_s, own_hz = _read_times(array, block)
+                elif array.count > 1:
+                    arrays.append(array)
+    except _ZIP_TROUBLE as error:
+        raise _explain(source.name, error) from None
+    rate = _need_rate(source, rate_hz or own_hz)
+    return _make_capture(source, arrays, rate, start_s, block)
+
+
+def _need_rate(source: Source, rate_hz: float | None) -> float:
+    if rate_hz is None:
+        raise CaptureError(
+            f"{source.name}: the file does not say its sample rate; give it in Hz with --rate"
+        )
+    return rate_hz
+
+
+def _make_capture(
+    source: Source, arrays: list[Array], rate_hz: float, start_s: float, block: int
+) -> Capture:
+    traces: list[Trace] = []
+    notes: list[str] = []
+    for array in arrays:
+        found, note = _find_channels(array)
+        notes += note
+        traces += [_make_trace(channel, rate_hz, start_s, block) for channel in found]
+    if not traces:
+        raise CaptureError(
+            f"{source.name}: no array of two or more numbers in it; save the samples as one"
+        )
+    return Capture(source.name, tuple(traces), tuple(notes))
+
+
+def _make_trace(channel: Channel, rate_hz: float, start_s: float, block: int) -> Trace:
+    kind = channel.dtype.kind
+    if kind == "b" or (kind in "iu" and _is_logic(channel, block)):
+        return Edges(
+            channel.name,
+            1 / rate_hz,
+            start_s,
+            start_s + channel.count / rate_hz,
+            partial(_edges, channel, rate_hz, start_s, block),
+        )
+    return Samples(
+        channel.name,
+        rate_hz,
+        start_s,
+        kind == "f",
+        partial(_scaled, channel, block),
+        partial(_raw, channel, block),
+    )
+
+
+def _is_logic(channel: Channel, block: int) -> bool:
+    seen = 0
+    both = 0
+    for values in _raw(channel, block):
+        if values.min() < 0 or values.max() > 1:
+            return False
+        both |= 1 << int(values.max()) | 1 << int(values.min())
+        seen += values.size
+        if seen >= PEEK_COUNT:
+            break
+    return both == 0b11
+
+
+def _find_channels(array: Array) -> tuple[list[Channel], list[str]]:
+    name = (array.member or "samples").removesuffix(".npy")
+    notes: list[str] = []
+    held = array.count
+    if array.member is None and array.source.size is not None:
+        held = max(array.source.size - array.data_start, 0) // array.dtype.itemsize
+        if held < array.count:
+            notes.append(
+                f"{array.where}: byte {array.data_start}: the header says {array.count:,}"
+                f" values, the file holds {held:,}; read to the end of the file"
+            )
+    held = min(held, array.count)
+    shape = [side for side in array.shape if side != 1] or [1]
+    if len(shape) > 2 or (len(shape) == 2 and min(shape) > CHANNELS_MOST):
+        raise CaptureError(
+            f"{array.where}: an array of shape {array.shape}; allowed are one channel or up to"
+            f" {CHANNELS_MOST} side by side; save the samples alone"
+        )
+    fields = array.dtype.names
+    if len(shape) == 1:
+        if fields:
+            found = [Channel(array, field, 0, 1, held, field) for field in fields]
+        else:
+            found = [Channel(array, name, 0, 1, held)]
+    else:
+        rows, columns = reversed(shape) if array.by_column else shape
+        found = []
+        if rows >= columns:  # values of all channels lie side by side
+            for n in range(columns):
+                whole = max(held - n + columns - 1, 0) // columns
+                found.append(Channel(array, f"{name} {n + 1}", n, columns, whole))
+        else:  # channel after channel
+            for n in range(rows):
+                whole = min(max(held - n * columns, 0), columns)
+                found.append(Channel(array, f"{name} {n + 1}", n * columns, 1, whole))
+        if fields:
+            found = []
+    kept = [channel for channel in found if channel.dtype.kind in "biuf" and channel.count]
+    if not kept:
+        raise CaptureError(
+            f"{array.where}: byte {array.data_start}: no numbers for a channel"
+            f" (kind {str(array.dtype)[:40]}, shape {array.shape}); save real numbers"
+        )
+    return kept, notes
+
+
+def _raw(channel: Channel, block: int) -> Iterator[RawBlock]:
+    array = channel.array
+    item = array.dtype.itemsize
+    step = max(block // (item * channel.stride), 1) * channel.stride
+    row_start = channel.first - channel.first % channel.stride
+    left = channel.count
+    try:
+        with _open(array) as file:
+            _skip(file, array.data_start + row_start * item)
+            while left > 0 and (octets := array.source.read(file, step * item)):
+                whole = len(octets) // item
+                values = np.frombuffer(octets, array.dtype, whole)
+                if channel.field is not None:
+                    values = values[channel.field]
+                values = values[channel.first - row_start :: channel.stride][:left]
+                if not values.size:
+                    return
+                left -= values.size
+                yield values
+    except _ZIP_TROUBLE as error:
+        raise _explain(array.where, error) from None
+
+
+def _scaled(channel: Channel, block: int) -> Iterator[FloatBlock]:
+    for values in _raw(channel, block):
+        with np.errstate(over="ignore", invalid="ignore"):
+            yield values.astype(np.float32)
+
+
+def _edges(channel: Channel, rate_hz: float, start_s: float, block: int) -> Iterator[EdgeBlock]:
+    levels = ((values != 0).astype(np.uint8) for values in _raw(channel, block))
+    return find_edges(levels, rate_hz, start_s)
+
+
+def _read_rate(array: Array, key: str) -> float:
+    values = next(_raw(_only(array), 4096), None)
+    value = float(values[0]) if values is not None and values.dtype.kind in "iuf" else 0.0
+    least = 1 / RATE_MOST_HZ
+    if not least < value < RATE_MOST_HZ:
+        raise CaptureError(
+            f"{array.where}: {value:g} is no sample rate or interval; give the rate with --rate"
+        )
+    return 1 / value if key in INTERVAL_NAMES else value
+
+
+def _read_times(array: Array, block: int) -> tuple[float, float]:
+    first = last = 0.0
+    seen = 0
+    for values in _raw(_only(array), block):
+        first = float(values[0]) if not seen else first
+        last = float(values[-1])
+        seen += values.size
+    if seen < 2 or not first < last < float("inf"):
+        raise CaptureError(f"{array.where}: the times do not grow; give the rate with --rate")
+    return first, (seen - 1) / (last - first)
+
+
+def _only(array: Array) -> Channel:
+    if array.dtype.kind not in "iuf":
+        raise CaptureError(f"{array.where}: no numbers in it; give the rate with --rate")
+    return Channel(array, "", 0, 1, array.count)
+
+
+def _open(array: Array) -> IO[bytes]:
+    if array.member is None:
+        return array.source.open()
+    with zipfile.ZipFile(array.source.path) as pack:  # the member keeps the file open
+        return pack.open(array.member)
+
+
+def _skip(file: IO[bytes], count: int) -> None:
+    if file.seekable():
+        file.seek(count)
+
+
+def _read_header(source: Source, member: str | None, file: IO[bytes]) -> Array:
+    where = source.name + (f": {member}" if member else "")
+    start = source.read(file, 10)
+    wide = start[6:7] in (b"\x02", b"\x03")
+    if wide:
+        start += source.read(file, 2)
+    if len(start) < (12 if wide else 10) or start[:6] != MAGIC:
+        raise CaptureError(
+            f"{where}: byte 0: no array header within {len(start)} octets;"
+            " this is no NumPy file, or it was cut short"
+        )
+    length = struct.unpack_from("<I" if wide else "<H", start, 8)[0]
+    text = source.read(file, min(length, HEADER_MOST))
+    try:
+        dtype, shape, by_column = _parse_header(text)
+    except (ValueError, TypeError, KeyError, SyntaxError, MemoryError, RecursionError) as error:
+        raise CaptureError(
+            f"{where}: byte {len(start)}: the array header cannot be read"
+            f" ({str(error)[:60] or type(error).__name__}); save the array again"
+        ) from None
+    if dtype.hasobject or dtype.itemsize == 0:
+        raise CaptureError(
+            f"{where}: byte {len(start)}: the array holds objects, not numbers;"
+            " save it as real numbers"
+        )
+    return Array(source, member, dtype, shape, by_column, len(start) + length)
+
+
+def _parse_header(text: bytes) -> tuple[np.dtype[Any], tuple[int, ...], bool]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        fields = ast.literal_eval(text.decode("utf-8").strip())
+        dtype = np.lib.format.descr_to_dtype(fields["descr"])
+    shape = fields["shape"]
+    if not isinstance(shape, tuple) or not all(
+        isinstance(side, int) and 0 <= side < 1 << 62 for side in shape
+    ):
+        raise ValueError(f"shape {shape!r}"[:40])
+    return dtype, shape, bool(fields["fortran_order"])
+
+
+_ZIP_TROUBLE = (
+    zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, NotImplementedError, ValueError,
+    OSError,
+)  # fmt: skip
+
+
+def _explain(where: str, error: Exception) -> Exception:
+    if isinstance(error, CaptureError):
+        return error
+    return CaptureError(
+        f"{where}: the packed file is damaged or cut short ({str(error)[:80]}); save it again"
+    )

@@ -1,0 +1,73 @@
+"""The suffix -> reader table, with a look at the content; any capture becomes a `Capture`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from importlib import import_module
+
+from bridge.capture.hextext import looks_like_hextext
+from bridge.capture.source import Source
+from bridge.capture.tablehead import looks_like_table
+from bridge.capture.trace import Capture
+from bridge.capture.vcdhead import looks_like_vcd
+from bridge.errors import CaptureError
+
+Reader = Callable[[Source, float | None, int], Capture]
+
+BLOCK_OCTETS = 1 << 22  # octets read at a time; a pass holds a few times as much
+READERS = {  # suffix -> module and function, imported when wanted: hex text needs no numpy
+    ".vcd": "vcd.read_vcd",
+    ".wav": "wav.read_wav", ".wave": "wav.read_wav", ".rf64": "wav.read_wav", ".bwf": "wav.read_wav",
+    ".csv": "table.read_table", ".tsv": "table.read_table", ".tab": "table.read_table",
+    ".npy": "npy.read_npy",
+    ".npz": "npy.read_npz",
+    ".hex": "hextext.read_hextext", ".txt": "hextext.read_hextext", ".log": "hextext.read_hextext",
+    ".json": "hextext.read_hextext", ".jsonl": "hextext.read_hextext",
+}  # fmt: skip
+MARKS = {
+    b"RIFF": "wav.read_wav", b"RIFX": "wav.read_wav", b"RF64": "wav.read_wav",
+    b"BW64": "wav.read_wav", b"\x93NUMPY": "npy.read_npy", b"PK\x03\x04": "npy.read_npz",
+}  # fmt: skip
+BINARY = frozenset(MARKS.values())
+KINDS = ".vcd, .wav, .csv, .tsv, .npy, .npz or hex text"
+
+
+def open_capture(path: str, *, rate_hz: float | None = None, block: int = BLOCK_OCTETS) -> Capture:
+    """Open a capture of any kind; `-` is stdin, and gzip is unpacked on the way.
+
+    `rate_hz` is the sample rate where the file does not tell it (NumPy arrays, tables without
+    times); where a WAV file or a preamble tells one too, `rate_hz` wins, and where rows or time
+    stamps carry times, the times win. `block` is how many octets are read at a time. Raises
+    CaptureError with one sentence; so may a later pass over a trace.
+    """
+    if rate_hz is not None and not (math.isfinite(rate_hz) and rate_hz > 0):
+        raise CaptureError(f"a sample rate of {rate_hz:g} Hz; give one above 0 with --rate")
+    source = Source(path)
+    if not source.head:
+        raise CaptureError(f"{source.name}: the file is empty; record it again")
+    module, _, function = _choose(source).partition(".")
+    read: Reader = getattr(import_module(f"bridge.capture.{module}"), function)
+    return read(source, rate_hz, max(block, 1))
+
+
+def _choose(source: Source) -> str:
+    """Binary marks first, then the suffix unless the text is plainly of another kind."""
+    for mark, reader in MARKS.items():
+        if source.head.startswith(mark):
+            return reader
+    named = READERS.get(source.suffix)
+    if named in BINARY:
+        return named  # it says what is wrong with the start
+    source.unify_text()
+    if named == "vcd.read_vcd" or looks_like_vcd(source):
+        return "vcd.read_vcd"
+    looks = [("hextext.read_hextext", looks_like_hextext), ("table.read_table", looks_like_table)]
+    if named == "table.read_table":
+        looks.reverse()
+    for reader, look in looks:
+        if look(source):
+            return reader
+    if named is not None:
+        return named
+    raise CaptureError(f"{source.name}: no kind of capture that is known; expected {KINDS}")

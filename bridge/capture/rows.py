@@ -1,0 +1,170 @@
+"""The rows of a table, a block at a time: the wanted columns as arrays of numbers.
+
+A block whose rows all have their separators in place is read at once (`digits`); one that
+holds anything else, a blank line, a comment, a word for a number, is read row by row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bridge.capture.digits import NEWLINE, PAD, RETURN, SPACE, pad_block, parse_decimals
+from bridge.capture.source import Source
+from bridge.capture.tablehead import COMMENTS, LEVEL_WORDS, Top, is_number, split_row
+from bridge.errors import CaptureError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+LINE_MOST = 1 << 20  # octets of one row
+SPACES_MOST = 16  # in front of a number that is padded to a width
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Values of each wanted column, one array a column, and the lines they stand on."""
+
+    values: tuple[NDArray[np.float64], ...]
+    first_line: int
+    lines: tuple[int, ...] | None = None  # line numbers where they do not simply follow
+
+    def line_of(self, row: int) -> int:
+        """Line number of a row."""
+        return self.first_line + row if self.lines is None else self.lines[row]
+
+
+def read_rows(source: Source, top: Top, columns: Sequence[int], block: int) -> Iterator[Rows]:
+    """Give the wanted columns of all rows; CaptureError with file and line."""
+    rest = b""
+    line = top.first_line
+    bom = 3 if source.head.startswith(b"\xef\xbb\xbf") else 0
+    for octets in source.blocks(block, top.octets + bom):
+        text = rest + octets if rest else octets
+        cut = text.rfind(b"\n") + 1
+        rest = text[cut:]
+        if len(rest) > max(LINE_MOST, 2 * block):
+            raise CaptureError(
+                f"{source.name}:{line}: a row of more than {len(rest):,} octets;"
+                " this is no table, or its line ends are lost"
+            )
+        if cut:
+            rows, count = _read_block(text[:cut], source.name, top, columns, line)
+            line += count
+            if rows is not None:
+                yield rows
+    if rest.strip():
+        rows, _ = _read_block(rest, source.name, top, columns, line, is_last=True)
+        if rows is not None:
+            yield rows
+
+
+def _read_block(
+    octets: bytes, name: str, top: Top, columns: Sequence[int], line: int, *, is_last: bool = False
+) -> tuple[Rows | None, int]:
+    if not is_last:
+        values = _read_fast(octets, top, columns)
+        if values is not None:
+            return Rows(values, line), values[0].size
+    return _read_slowly(octets, name, top, columns, line, is_last=is_last)
+
+
+def _read_fast(
+    octets: bytes, top: Top, columns: Sequence[int]
+) -> tuple[NDArray[np.float64], ...] | None:
+    style = top.style
+    if style.separator == " ":
+        return None
+    block = pad_block(octets)
+    text = block[PAD:-8]
+    if style.separator is None:
+        ends = np.flatnonzero(text == NEWLINE)
+        width = 1
+    else:
+        is_end = text == NEWLINE
+        is_end |= text == ord(style.separator)
+        ends = np.flatnonzero(is_end)
+        width = style.columns
+        if ends.size % width:
+            return None
+        lasts = text[ends].reshape(-1, width) == NEWLINE
+        if not bool(lasts[:, -1].all()) or bool(lasts[:, :-1].any()):
+            return None
+    ends += PAD
+    starts = np.empty_like(ends)
+    starts[0] = PAD
+    np.add(ends[:-1], 1, out=starts[1:])
+    found = []
+    for column in columns:
+        low, high = starts[column::width], ends[column::width]
+        if column == width - 1 and (block[high - 1] == RETURN).any():
+            high = high - (block[high - 1] == RETURN)
+        for _ in range(SPACES_MOST):
+            blank = block[low] == SPACE
+            if not blank.any():
+                break
+            low = low + blank
+        values = parse_decimals(block, low, high, ord(style.decimal))
+        if values is None:
+            return None
+        found.append(values)
+    return tuple(found)
+
+
+def _read_slowly(
+    octets: bytes, name: str, top: Top, columns: Sequence[int], line: int, *, is_last: bool
+) -> tuple[Rows | None, int]:
+    decimal = top.style.decimal
+    found: list[list[float]] = [[] for _ in columns]
+    numbers: list[int] = []
+    lines = octets.decode("utf-8", "replace").split("\n")
+    if not is_last:
+        lines.pop()
+    most = max(columns)
+    for n, text in enumerate(lines, start=line):
+        bare = text.strip("\r\n\0 \t")
+        if not bare or bare.startswith(COMMENTS[:3]):
+            continue
+        fields = split_row(text, top.style)
+        if len(fields) <= most:
+            if is_last:
+                break  # cut short
+            raise CaptureError(
+                f"{name}:{n}: {len(fields)} of {top.style.columns} columns; complete the row"
+                " or remove it"
+            )
+        row = []
+        for column in columns:
+            value = _to_number(fields[column], decimal)
+            if value is None:
+                break
+            row.append(value)
+        if len(row) < len(columns):
+            if is_last:
+                break
+            raise CaptureError(
+                f"{name}:{n}: {fields[columns[len(row)]][:30]!r} is no number; correct the row"
+                " or begin it with #"
+            )
+        for values, value in zip(found, row, strict=True):
+            values.append(value)
+        numbers.append(n)
+    if not numbers:
+        return None, len(lines)
+    arrays = tuple(np.array(values) for values in found)
+    return Rows(arrays, line, tuple(numbers)), len(lines)
+
+
+def _to_number(field: str, decimal: str) -> float | None:
+    if not field:
+        return float("nan")  # held
+    if is_number(field, decimal):
+        text = field.replace(decimal, ".").casefold()
+        if text.lstrip("+-")[:1].isalpha():
+            return float("nan")
+        return float(text)
+    level = LEVEL_WORDS.get(field.casefold())
+    return None if level is None else float(level)

@@ -1,0 +1,231 @@
+"""The value changes of a VCD file, a block at a time as arrays.
+
+    #120          time: the values below hold from tick 120 on
+    1!            scalar: value 0 1 x z, at once its code
+    b0101 $       vector: b, value, space, code      r13.2 %   real      sidle &   string
+    $dumpvars ... $end and the like: the changes between them count as others do
+
+A block is cut at white space; tokens are found by where white space begins and ends, so any
+layout that the grammar allows is read, several changes a line as well. A code may begin with
+any character (`#`, `b`, `$`), so a token behind a vector or real value is a code whatever it
+looks like.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bridge.capture.digits import PAD, pad_block, parse_whole
+from bridge.capture.source import Source
+from bridge.errors import CaptureError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from bridge.capture.digits import Octets, Places
+
+TIME, SCALAR, KEYWORD, CODE, VECTOR, REAL, STRING = range(1, 8)  # classes of token; 0 is none
+LOOKS = {b"#": TIME, b"01xXzZuUwWlLhH-": SCALAR, b"$": KEYWORD, b"bB": VECTOR, b"rR": REAL,
+         b"sS": STRING}  # fmt: skip
+TOKEN_MOST = 1 << 22  # octets of one token or comment
+TICKS_MOST = 10**18  # the largest time stamp: 1,000 s in femtoseconds
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Tokens of a stretch of the body: where they start, end, and of what class they are.
+
+    `times` are the tokens that are time stamps, `before` and `after` the ticks that hold at
+    the start and the end of the stretch, `offset` the byte offset in the file of `text[PAD]`.
+    """
+
+    text: Octets
+    starts: Places
+    ends: Places
+    kinds: NDArray[np.uint8]
+    times: Places
+    before: int
+    after: int
+    offset: int
+    name: str
+
+    def find(self, code: bytes, *, scalar: bool) -> Places:
+        """Give the value tokens of the variable of that code."""
+        tokens = np.flatnonzero(self.kinds == (SCALAR if scalar else CODE))
+        starts, ends = self.starts[tokens], self.ends[tokens]
+        if scalar:
+            starts = starts + 1
+        else:
+            tokens = tokens - 1
+        if len(code) == 1:
+            return tokens[(self.text[starts] == code[0]) & (ends - starts == 1)]
+        tokens = tokens[ends - starts == len(code)]
+        for n, octet in enumerate(code):
+            where = self.starts[tokens] + 1 if scalar else self.starts[tokens + 1]
+            tokens = tokens[self.text[where + n] == octet]
+        return tokens
+
+    def ticks_of(self, tokens: Places) -> NDArray[np.int64]:
+        """Give the ticks that hold at tokens; CaptureError when they go backwards."""
+        if not tokens.size:
+            return np.zeros(0, np.int64)
+        behind = np.searchsorted(self.times, tokens)  # how many time stamps come before each
+        new = behind[1:] != behind[:-1]
+        wanted = np.concatenate((behind[:1], behind[1:][new]))
+        ticks = parse_ticks(self, self.times[wanted[wanted > 0] - 1])
+        if wanted[0] == 0:
+            ticks = np.concatenate((np.array([self.before], np.int64), ticks))
+        back = ticks[1:] < ticks[:-1]
+        if ticks[0] < self.before or bool(back.any()):
+            n = 0 if ticks[0] < self.before else int(np.argmax(back)) + 1
+            raise go_back(
+                self, int(self.times[wanted[n] - 1]), int(ticks[n]),
+                self.before if n == 0 else int(ticks[n - 1]),
+            )  # fmt: skip
+        if wanted.size == behind.size:
+            return ticks
+        return ticks[np.concatenate(([0], np.cumsum(new)))]
+
+
+def read_blocks(source: Source, start: int, first_tick: int, size: int) -> Iterator[Block]:
+    """Cut the body into blocks of whole changes, from byte `start` on."""
+    rest = b""
+    offset = start
+    tick = first_tick
+    for octets in source.blocks(size, start):
+        text = rest + octets if rest else octets
+        cut = max(text.rfind(b"\n"), text.rfind(b" "), text.rfind(b"\t"), text.rfind(b"\r")) + 1
+        if cut:
+            block, used = _cut_block(text[:cut], offset, tick, source.name)
+            if block is not None:
+                yield block
+                tick = block.after
+            rest = text[used:]
+            offset += used
+        else:
+            rest = text
+        if len(rest) > max(TOKEN_MOST, 4 * size):
+            raise CaptureError(
+                f"{source.name}: byte {offset}: no end of a value or comment within"
+                f" {len(rest):,} octets; this is no VCD file, or it is damaged"
+            )
+    if rest:
+        block, _ = _cut_block(rest, offset, tick, source.name, is_last=True)
+        if block is not None:
+            yield block
+
+
+def _cut_block(
+    octets: bytes, offset: int, before: int, name: str, *, is_last: bool = False
+) -> tuple[Block | None, int]:
+    """Find the tokens of some octets; also how many octets they are, the rest is not whole."""
+    text = pad_block(octets)
+    used = len(octets)
+    while True:
+        starts, ends, kinds, whole = _find_tokens(text)
+        if not whole:  # the code of the last value is still to come
+            used = min(used, int(starts[-1]) - PAD)
+            starts, ends, kinds = starts[:-1], ends[:-1], kinds[:-1]
+        comment = _find_word(text, starts, ends, kinds, b"$comment")
+        if comment is None:
+            break
+        low = int(starts[comment])
+        high = text.tobytes().find(b"$end", low)
+        if high < 0:
+            used = low - PAD
+            starts, ends, kinds = starts[:comment], ends[:comment], kinds[:comment]
+            break
+        text[low : high + 4] = ord(" ")
+    if not starts.size:
+        return None, used
+    bad = np.flatnonzero(kinds == 0)
+    if bad.size:
+        token = text[starts[bad[0]] : ends[bad[0]]].tobytes()
+        raise CaptureError(
+            f"{name}: byte {offset + int(starts[bad[0]]) - PAD}:"
+            f" {token[:20].decode('latin-1')!r} is neither a time stamp nor a value change;"
+            " record or copy the file again"
+        )
+    times = np.flatnonzero(kinds == TIME)
+    block = Block(text, starts, ends, kinds, times, before, before, offset, name)
+    if not times.size:
+        return block, used
+    if is_last and int(ends[times[-1]]) == len(octets) + PAD:  # may have lost digits
+        digits = text[starts[times[-1]] + 1 : ends[times[-1]]].tobytes()
+        if not digits.isdigit() or int(digits[:40]) < before:
+            times = times[:-1]
+            block = Block(text, starts, ends, kinds, times, before, before, offset, name)
+            if not times.size:
+                return block, used
+    after = int(parse_ticks(block, times[-1:])[0])
+    if after < before:
+        raise go_back(block, int(times[-1]), after, before)
+    return Block(text, starts, ends, kinds, times, before, after, offset, name), used
+
+
+def _find_tokens(text: Octets) -> tuple[Places, Places, NDArray[np.uint8], bool]:
+    space = text <= 32
+    bounds = np.flatnonzero(space[1:] != space[:-1])
+    bounds += 1
+    starts, ends = bounds[0::2], bounds[1::2]
+    kinds = _looks()[text[starts]]
+    long = np.flatnonzero(kinds >= VECTOR)
+    if not long.size:
+        return starts, ends, kinds, True
+    # in a run of tokens that look like vectors or reals, every second one is a code
+    new = np.concatenate(([True], long[1:] - long[:-1] != 1))
+    run = long[new][np.cumsum(new) - 1]
+    values = long[(long - run) & 1 == 0]
+    whole = int(values[-1]) + 1 < kinds.size
+    kinds[values[: None if whole else -1] + 1] = CODE
+    return starts, ends, kinds, whole
+
+
+def _find_word(
+    text: Octets, starts: Places, ends: Places, kinds: NDArray[np.uint8], word: bytes
+) -> int | None:
+    for token in np.flatnonzero(kinds == KEYWORD):
+        if text[starts[token] : ends[token]].tobytes() == word:
+            return int(token)
+    return None
+
+
+def parse_ticks(block: Block, times: Places) -> NDArray[np.int64]:
+    """Read time stamps; CaptureError with the byte offset when one is no number."""
+    starts, ends = block.starts[times] + 1, block.ends[times]
+    ticks, good = parse_whole(block.text, starts, ends)
+    if good and not bool((starts == ends).any()) and not bool((ticks > TICKS_MOST).any()):
+        return ticks
+    slow = []
+    for token, start, end in zip(times, starts, ends, strict=True):
+        digits = block.text[start:end].tobytes()
+        if not digits.isdigit() or len(digits) > 40 or int(digits) > TICKS_MOST:
+            raise _trouble(
+                block, int(token),
+                f"time stamp #{digits[:20].decode('latin-1')} is no whole number from 0 to 1e18",
+            )  # fmt: skip
+        slow.append(int(digits))
+    return np.array(slow, np.int64)
+
+
+def go_back(block: Block, token: int, tick: int, last: int) -> CaptureError:
+    """Make the sentence for a time stamp that is before the last one."""
+    return _trouble(block, token, f"time #{tick} is before #{last}")
+
+
+def _trouble(block: Block, token: int, what: str) -> CaptureError:
+    at = block.offset + int(block.starts[token]) - PAD
+    return CaptureError(f"{block.name}: byte {at}: {what}; record or copy the file again")
+
+
+@cache
+def _looks() -> NDArray[np.uint8]:
+    table = np.zeros(256, np.uint8)
+    for firsts, kind in LOOKS.items():
+        table[list(firsts)] = kind
+    return table

@@ -1,0 +1,233 @@
+"""WAV files: integer and float samples of any width, one trace a channel.
+
+    "RIFF" size "WAVE"  { id size octets [pad] } ...     size little-endian, 32 bit
+    "RF64" FFFFFFFF "WAVE" "ds64" ... the same with 64 bit sizes
+
+fmt: tag (1 integer, 3 float, FFFE extensible: the tag is in its GUID), channels, rate, octets a
+second, octets a sample of all channels, bits. Eight bits and fewer are unsigned with silence at
+128, wider ones signed (Microsoft mmreg.h; sample signs as scipy.io.wavfile reads them).
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, BinaryIO
+
+import numpy as np
+
+from bridge.capture.source import Source
+from bridge.capture.trace import Capture, Samples
+from bridge.errors import CaptureError
+
+if TYPE_CHECKING:
+    from bridge.capture.trace import FloatBlock, RawBlock
+
+TAG_INTEGER, TAG_FLOAT, TAG_EXTENSIBLE = 1, 3, 0xFFFE  # mmreg.h
+GUID_TAIL = bytes.fromhex("0000 0000 1000 8000 00AA00389B71")  # after the tag; mmreg.h
+SIZE_UNKNOWN = 0xFFFFFFFF  # size of a chunk still being written, or kept in ds64
+CHANNELS_MOST = 256  # more than any recorder has: a damaged header
+KNOWN_IDS = frozenset(
+    b"fmt |data|LIST|fact|bext|JUNK|junk|id3 |ID3 |cue |smpl|iXML|PEAK|PAD |ds64|inst|afsp".split(
+        b"|"
+    )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How samples lie in the data chunk."""
+
+    is_float: bool
+    channels: int
+    rate_hz: float
+    width: int  # octets of one sample of one channel
+    data_start: int = 0  # byte offset of the first sample
+    data_octets: int = 0  # whole frames only
+
+
+def read_wav(source: Source, rate_hz: float | None, block: int) -> Capture:
+    """Read the header; samples are read by passes. `rate_hz` replaces the header's."""
+    source.unpack()
+    with source.open() as file:
+        layout, notes = _read_header(source, file)
+    names = {1: ["mono"], 2: ["left", "right"]}.get(
+        layout.channels, [f"channel {n + 1}" for n in range(layout.channels)]
+    )
+    bits = 8 * layout.width
+    traces = tuple(
+        Samples(
+            name=name,
+            rate_hz=rate_hz or layout.rate_hz,
+            start_s=0.0,
+            volts=False,
+            chunks=partial(_scaled, source, layout, channel, block),
+            raw_chunks=partial(_raw, source, layout, channel, block),
+            raw_scale=1.0 if layout.is_float else 2.0 ** (1 - (32 if bits == 24 else bits)),
+            raw_offset=-128.0 if layout.width == 1 else 0.0,
+        )
+        for channel, name in enumerate(names)
+    )
+    return Capture(source.name, traces, tuple(notes))
+
+
+def _read_header(source: Source, file: BinaryIO) -> tuple[Layout, list[str]]:
+    head = source.read(file, 12)
+    if head[:4] == b"RIFX":
+        raise CaptureError(f"{source.name}: byte 0: big-endian RIFX; write it as a plain WAV file")
+    if len(head) < 12 or head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
+        raise CaptureError(
+            f"{source.name}: byte 0: no RIFF and WAVE marks within the first {len(head)} octets;"
+            " this is no WAV file, or it was cut short"
+        )
+    size = source.size or 0
+    long_size: int | None = None
+    layout: Layout | None = None
+    data: tuple[int, int] | None = None
+    position = 12
+    while position + 8 <= size:
+        file.seek(position)
+        name, length = struct.unpack("<4sI", source.read(file, 8))
+        start = position + 8
+        if name == b"ds64":
+            body = source.read(file, 24)
+            if len(body) >= 16:
+                long_size = struct.unpack_from("<Q", body, 8)[0]
+        elif name == b"fmt ":
+            layout = _read_format(source, start, source.read(file, min(length, 40)))
+        elif name == b"data" and data is None:
+            known = long_size if length == SIZE_UNKNOWN and long_size is not None else length
+            data = (start, known)
+            length = known
+            if layout is not None:
+                break
+        position = _find_next(source, file, start + length, size)
+    if layout is None:
+        raise CaptureError(
+            f"{source.name}: byte {min(position, size)}: the file ends without a fmt chunk;"
+            " record or copy it again"
+        )
+    if data is None:
+        raise CaptureError(
+            f"{source.name}: byte {min(position, size)}: the file ends without a data chunk;"
+            " record or copy it again"
+        )
+    return _fit_data(source, layout, data, size)
+
+
+def _fit_data(
+    source: Source, layout: Layout, data: tuple[int, int], size: int
+) -> tuple[Layout, list[str]]:
+    start, told = data
+    held = max(size - start, 0)
+    frame = layout.width * layout.channels
+    notes = []
+    octets = min(told, held)
+    if told > held or (told == 0 and held >= frame):
+        octets = held
+        notes.append(
+            f"{source.name}: byte {start - 4}: the data chunk says {told:,} octets, the file"
+            f" holds {held:,}; read to the end of the file"
+        )
+    elif octets % frame:
+        notes.append(
+            f"{source.name}: byte {start + octets // frame * frame}: the last sample is not"
+            f" whole ({octets % frame} of {frame} octets); left out"
+        )
+    octets -= octets % frame
+    if not octets:
+        raise CaptureError(
+            f"{source.name}: byte {start}: no whole sample in the data chunk; record it again"
+        )
+    return (
+        Layout(layout.is_float, layout.channels, layout.rate_hz, layout.width, start, octets),
+        notes,
+    )
+
+
+def _read_format(source: Source, start: int, body: bytes) -> Layout:
+    where = f"{source.name}: byte {start}"
+    if len(body) < 16:
+        raise CaptureError(
+            f"{where}: the fmt chunk holds {len(body)} octets, at least 16 are needed;"
+            " record or copy it again"
+        )
+    tag, channels, rate, _, _, bits = struct.unpack_from("<HHIIHH", body)
+    if tag == TAG_EXTENSIBLE:
+        if len(body) < 40 or body[26:40] != GUID_TAIL:
+            raise CaptureError(
+                f"{where}: the extensible fmt chunk has no known sample kind;"
+                " convert it to plain PCM"
+            )
+        tag = struct.unpack_from("<H", body, 24)[0]
+    widths = {TAG_INTEGER: (8, 16, 24, 32), TAG_FLOAT: (32, 64)}.get(tag)
+    if widths is None:
+        raise CaptureError(
+            f"{where}: sample kind {tag:#06x} is compressed or unknown; convert it to PCM"
+            " (kind 1) or float (kind 3)"
+        )
+    container = (bits + 7) // 8 * 8
+    if container not in widths:
+        raise CaptureError(
+            f"{where}: {bits} bits a sample; allowed are {', '.join(map(str, widths))}"
+            " for this kind; convert it"
+        )
+    if not 1 <= channels <= CHANNELS_MOST:
+        raise CaptureError(
+            f"{where}: {channels} channels; allowed are 1 to {CHANNELS_MOST};"
+            " the header is damaged, record it again"
+        )
+    if rate == 0:
+        raise CaptureError(f"{where}: a sample rate of 0 Hz; the header is damaged")
+    return Layout(tag == TAG_FLOAT, channels, float(rate), container // 8)
+
+
+def _find_next(source: Source, file: BinaryIO, end: int, size: int) -> int:
+    """Offset of the chunk after one that ends at `end`; writers pad odd chunks, or forget to."""
+    if end % 2 == 0 or end + 8 > size:
+        return end
+    file.seek(end)
+    near = source.read(file, 5)
+    plain, padded = near[:4], near[1:5]
+    if plain in KNOWN_IDS and padded not in KNOWN_IDS:
+        return end
+    if near[:1] != b"\0" and _is_id(plain) and not _is_id(padded):
+        return end
+    return end + 1
+
+
+def _is_id(name: bytes) -> bool:
+    return len(name) == 4 and all(32 <= octet < 127 for octet in name)
+
+
+def _raw(source: Source, layout: Layout, channel: int, block: int) -> Iterator[RawBlock]:
+    frame = layout.width * layout.channels
+    step = max(block // frame, 1) * frame
+    left = layout.data_octets
+    kind = "<f" if layout.is_float else "u" if layout.width == 1 else "<i"
+    for octets in source.blocks(step, layout.data_start):
+        whole = min(len(octets), left) // frame * frame
+        if not whole:
+            return
+        left -= whole
+        if layout.width == 3:
+            packed = np.frombuffer(octets, np.uint8, whole).reshape(-1, layout.channels, 3)
+            wide = np.zeros((len(packed), 4), np.uint8)
+            wide[:, 1:] = packed[:, channel]
+            yield wide.view("<i4")[:, 0]
+        else:
+            values = np.frombuffer(octets, f"{kind}{layout.width}", whole // layout.width)
+            yield values.reshape(-1, layout.channels)[:, channel]
+
+
+def _scaled(source: Source, layout: Layout, channel: int, block: int) -> Iterator[FloatBlock]:
+    bits = 32 if layout.width == 3 else 8 * layout.width
+    for raw in _raw(source, layout, channel, block):
+        values = raw.astype(np.float32)
+        if not layout.is_float:
+            if layout.width == 1:
+                values -= np.float32(128)
+            values *= np.float32(2.0 ** (1 - bits))
+        yield values
