@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, fields
 from typing import Protocol
 
-from bridge.errors import BadInput, YardError
+from bridge.errors import YardError
 
 DEAD_CENTRE_DEG = 1.0  # deg from folded or straight where no push turns the dish (judgement)
 ROUNDING = 1e-12  # 1, how far rounding may carry a cosine past 1 before it is a mistake
@@ -84,10 +84,10 @@ class LinearLinkage:
         return self.stroke_mm * self.counts_per_mm
 
     def length_mm(self, hour_angle_deg: float) -> float:
-        """Actuator length at an hour angle; BadInput past a dead centre, where it turns back."""
+        """Actuator length at an hour angle; YardError past a dead centre, where it turns back."""
         angle = self.noon_angle_deg + hour_angle_deg
         if not 0.0 <= angle <= 180.0:
-            raise BadInput(
+            raise YardError(
                 f"hour angle {hour_angle_deg:g} deg is past a dead centre of the linkage, allowed"
                 f" is {-self.noon_angle_deg:g} to {180.0 - self.noon_angle_deg:g} deg;"
                 " the actuator cannot take the dish there"
@@ -99,16 +99,16 @@ class LinearLinkage:
         return (self.length_mm(hour_angle_deg) - self.retracted_mm) * self.counts_per_mm
 
     def hour_angle_deg(self, count: float) -> float:
-        """Hour angle at a count; BadInput where the triangle does not close."""
+        """Hour angle at a count; YardError where the triangle does not close."""
         length_mm = self.retracted_mm + count / self.counts_per_mm
         try:
             angle = included_angle_deg(self.frame_pivot_mm, self.dish_pivot_mm, length_mm)
-        except BadInput:
+        except YardError:
             shortest, longest = _shortest_longest(self.frame_pivot_mm, self.dish_pivot_mm)
             low, high = (
                 (end - self.retracted_mm) * self.counts_per_mm for end in (shortest, longest)
             )
-            raise BadInput(
+            raise YardError(
                 f"count {count:g} is beyond the linkage, whose triangle closes from {low:.0f} to"
                 f" {high:.0f} counts; the stroke is 0 to {self.stroke_counts:.0f}"
             ) from None
@@ -130,7 +130,7 @@ class LinearLinkage:
         """Force along the actuator that balances a torque about the polar axis."""
         arm_mm = self.lever_arm_mm(hour_angle_deg)
         if arm_mm <= 0.0:
-            raise BadInput(
+            raise YardError(
                 f"hour angle {hour_angle_deg:g} deg is a dead centre of the linkage: no push holds"
                 " the dish there"
             )
@@ -167,7 +167,7 @@ class WormLinkage:
 
 
 def included_angle_deg(p_mm: float, q_mm: float, closing_mm: float) -> float:
-    """Angle between sides p and q of a triangle; BadInput where it does not close.
+    """Angle between sides p and q of a triangle; YardError where it does not close.
 
     Law of cosines, its cosine clamped: rounding must not turn a straight line into a mistake.
 
@@ -177,7 +177,7 @@ def included_angle_deg(p_mm: float, q_mm: float, closing_mm: float) -> float:
     cosine = (p_mm * p_mm + q_mm * q_mm - closing_mm * closing_mm) / (2.0 * p_mm * q_mm)
     if closing_mm < 0.0 or not abs(cosine) <= 1.0 + ROUNDING:
         shortest, longest = _shortest_longest(p_mm, q_mm)
-        raise BadInput(
+        raise YardError(
             f"a triangle with sides {p_mm:g} and {q_mm:g} mm does not close over {closing_mm:g} mm,"
             f" allowed is {shortest:g} to {longest:g} mm"
         )

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from bridge.errors import BadInput
+from bridge.errors import YardError
 from sim.rig.linkage import LinearLinkage, included_angle_deg
 
 # Law of cosines, computed: sides p, q and actuator c in m, included angle, deg of arc per m
@@ -68,7 +68,7 @@ def test_rounding_never_opens_a_straight_triangle() -> None:
 
 @pytest.mark.parametrize("c", [0.3499, 0.8501, 0.0, -0.5, math.nan, math.inf])
 def test_no_triangle_no_angle(c: float) -> None:
-    with pytest.raises(BadInput, match="does not close"):
+    with pytest.raises(YardError, match="does not close"):
         included_angle_deg(0.6, 0.25, c)
 
 

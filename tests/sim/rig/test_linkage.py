@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from bridge.errors import BadInput, YardError
+from bridge.errors import YardError
 from sim.rig.linkage import (
     LinearLinkage,
     Linkage,
@@ -93,13 +93,13 @@ class TestEnds:
     @pytest.mark.parametrize("count", [-492.0, 1135.0, math.nan, math.inf])
     def test_no_hour_angle_where_nothing_closes(self, count: float) -> None:
         linkage = LinearLinkage(*LENGTHS, 1.88976, 90)
-        with pytest.raises(BadInput, match=r"closes from -491 to 1134 counts; the stroke is 0 to"):
+        with pytest.raises(YardError, match=r"closes from -491 to 1134 counts; the stroke is 0 to"):
             linkage.hour_angle_deg(count)
 
     def test_a_dead_centre_holds_nothing(self) -> None:
         linkage = LinearLinkage(*LENGTHS, 1.88976, 90)
         assert linkage.lever_arm_mm(-90.0) == 0.0
-        with pytest.raises(BadInput, match="no push holds"):
+        with pytest.raises(YardError, match="no push holds"):
             linkage.push_n(10.0, -90.0)
         assert LinearLinkage(400, 400, 300, 200, 1, 90).lever_arm_mm(-90.0) == 0.0
 
