@@ -86,7 +86,7 @@ class TestEnds:
     def test_no_count_past_dead_centre(self, hour: float) -> None:
         linkage = LinearLinkage(*LENGTHS, 1.88976, 90)
         with pytest.raises(
-            BadInput, match="past a dead centre of the linkage, allowed is -90 to 90"
+            YardError, match="past a dead centre of the linkage, allowed is -90 to 90"
         ):
             linkage.count(hour)
 
