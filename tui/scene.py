@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from urllib.parse import urlsplit
 
 from bridge.errors import YardError
 from bridge.helm.snapshot import Hemisphere, PositionRow
@@ -74,13 +73,3 @@ def setting_of(station: Station) -> Setting:
     elif known:
         span = (min(known) - 50, max(known) + 50)
     return Setting(where.name, rows, span, "north" if where.latitude_deg >= 0 else "south")
-
-
-def is_simulated(port: str) -> bool:
-    return urlsplit(port).scheme == "sim"
-
-
-def yard_name(port: str) -> str:
-    """The yard that a sim:// URL names; empty for the demo yard."""
-    parts = urlsplit(port)
-    return parts.netloc + parts.path

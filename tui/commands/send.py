@@ -13,9 +13,8 @@ from bridge.errors import Refused
 from bridge.guard import Permit, Situation, permit
 from bridge.link.adapter import Adapter
 from tui.cautions import CAUTIONS, REAL
-from tui.scene import is_simulated
+from tui.opening import is_simulated, open_adapter
 
-LEASE_S = 1.0  # s the adapter lets us be silent before it halts the motor
 LOOK_S = 0.1  # s between looks while something moves
 START_S = 1.5  # s in which a motion that was ordered shows itself
 
@@ -88,7 +87,7 @@ def run(words: Sequence[str], port: str, *, dry_run: bool = False, clear: bool =
     moves = granted.bound_s is not None or isinstance(command_of(frame), Goto | GotoAngle)
     if moves and not is_simulated(port) and not _agree(clear):
         raise Refused("nothing was sent: say --clear once the dish is clear of people and hands")
-    adapter = Adapter.open(port, lease_s=LEASE_S)
+    adapter = open_adapter(port)
     try:
         _send(adapter, frame, acknowledged=True)
     finally:
