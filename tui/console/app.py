@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import threading
 import time
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -13,6 +14,7 @@ from textual.binding import Binding, BindingType
 from textual.driver import Driver
 from textual.widgets import Input
 
+from bridge.errors import BadInput
 from tui.console.asks import ask_cautions
 from tui.console.deck import Deck
 from tui.console.driver import is_space, make_halting, on_death
@@ -79,7 +81,7 @@ class Console(App[int]):
         self.helm.beat()
         snapshot = self.helm.snapshot()
         for line in self.screen.query(StatusLine):
-            line.look(snapshot, self.deck.hemisphere)
+            line.look(snapshot, self.deck.hemisphere, with_count=self.screen is not self.deck)
         if self.screen is self.deck:
             self.deck.look_at_text()
 
@@ -169,7 +171,17 @@ class Console(App[int]):
 
 
 def run_console(helm: Helm) -> int:
-    """Run the console until the person leaves; halt and close on every way out."""
+    """Run the console until the person leaves; halt and close on every way out.
+
+    Raises BadInput where there is no terminal.
+    """
+    if not (
+        sys.__stdin__ and sys.__stdin__.isatty() and sys.__stderr__ and sys.__stderr__.isatty()
+    ):
+        helm.close()
+        raise BadInput(
+            "the console needs a terminal for keys and screen; for scripts use 'arcstep send'"
+        )
     console = Console(helm)
 
     def die(number: int, _frame: Any) -> None:

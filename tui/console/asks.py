@@ -7,6 +7,7 @@ focus starts on the answer that does nothing.
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from bridge.bus.command import Side
     from bridge.helm.snapshot import Snapshot
 
+IN_A_ROW = 3  # buttons; more of them make a menu
 Choice = tuple[str, str, str]
 """A key, the value it answers with, and the words on the button."""
 MOST_COUNTS, MOST_SECONDS = 128, 127  # one drive command's reach (facts of the standard)
@@ -60,9 +62,11 @@ class Ask(ModalScreen[str | None]):
                 yield Input(self._start, placeholder=self._field, id="field", compact=True)
             if self._hint:
                 yield Static(self._hint, classes="hint", markup=False)
-            with Horizontal(id="buttons"):
+            menu = len(self._choices) > IN_A_ROW
+            with Vertical(id="menu") if menu else Horizontal(id="buttons"):
                 for key, value, label in self._choices:
-                    yield Button(f"{label} ({key})", id=f"choice-{value}", compact=True)
+                    words = f"{key}  {label}" if menu else f"{label} ({key})"
+                    yield Button(words, id=f"choice-{value}", compact=True)
 
     def on_mount(self) -> None:
         """Focus the field, or the answer that does nothing."""
@@ -127,8 +131,12 @@ def ask_cautions(live: bool) -> Ask:
         ("y", "yes", "I have read them"),
     ]
     lead = REAL if live else REHEARSAL
-    words = [lead, "\n".join(f"• {caution}" for caution in CAUTIONS)]
+    words = [lead, "\n".join(map(_bullet, CAUTIONS))]
     return Ask("Cautions", words, choices, focus=0 if live else 1)
+
+
+def _bullet(words: str) -> str:
+    return textwrap.fill(words, 70, initial_indent="• ", subsequent_indent="  ")
 
 
 def ask_yes(title: str, words: str, yes: str, *, key: str = "y") -> Ask:
@@ -151,11 +159,11 @@ def ask_limits(snapshot: Snapshot) -> Ask:
         "a time. It is kept in the positioner and is no safety device.",
     ]
     choices: list[Choice] = [
-        ("x", "none", "Close"),
-        ("e", "east", "East limit here"),
-        ("w", "west", "West limit here"),
-        ("n", "on", "Limits on"),
-        ("f", "off", "Limits off"),
+        ("x", "none", "close, change nothing"),
+        ("e", "east", f"set the EAST limit here, at {at}"),
+        ("w", "west", f"set the WEST limit here, at {at}"),
+        ("n", "on", "turn the limits on"),
+        ("f", "off", "turn the limits off, as to find the ends"),
     ]
     return Ask("Soft limits", words, choices)
 

@@ -50,12 +50,16 @@ def make_halting(base: type[Driver]) -> type[Driver]:
         _halted_in_this_read = False
 
         def process_message(self, message: Message) -> None:
-            """Halt on SPACE and keep the key; pass everything else on. Runs in the input thread."""
-            if isinstance(message, events.Key) and is_space(message):
+            """Halt on SPACE and keep the key; pass everything else on. Runs in the input thread.
+
+            Keys that came in one read with a SPACE are dropped: whatever they were to move, the
+            halt was to come after it.
+            """
+            if isinstance(message, events.Key):
                 app = cast("Halting", self._app)
                 if self._halted_in_this_read:
                     return
-                if app.space_halts():
+                if is_space(message) and app.space_halts():
                     app.halt_now("SPACE")
                     return
             super().process_message(message)
@@ -85,8 +89,7 @@ def _make_robust(base: type[Driver]) -> type[Driver]:
                     if selector.select(0.1):
                         octets = os.read(self.fileno, _READ_OCTETS)
                         if not octets:
-                            app.halt_now("the terminal is gone")
-                            break
+                            raise OSError("end of input")  # noqa: TRY301 - as when it hangs up
                     self._halted_in_this_read = False
                     if _SPACE_BYTES.search(octets) and app.space_halts():
                         app.halt_now("SPACE")
@@ -101,6 +104,7 @@ def _make_robust(base: type[Driver]) -> type[Driver]:
                         parser = XTermParser(self._debug)  # a sequence no terminal should send
             except OSError:
                 app.halt_now("the terminal is gone")
+                os.kill(os.getpid(), signal.SIGHUP)
             finally:
                 selector.close()
 

@@ -29,8 +29,10 @@ KEYS: tuple[tuple[str, str], ...] = (
 )
 
 
-def status_row(snapshot: Snapshot, hemisphere: str, width: int) -> list[Run]:
-    """SIM or LIVE, the port, the state in words, the supply."""
+def status_row(
+    snapshot: Snapshot, hemisphere: str, width: int, *, with_count: bool = False
+) -> list[Run]:
+    """SIM or LIVE, the port, the state in words; the count where nothing else shows it."""
     left: list[Run] = [(" LIVE ", "live") if snapshot.live else (" SIM ", "sim")]
     left.append((f" {snapshot.port} ", "plain"))
     if snapshot.link != "open":
@@ -41,7 +43,9 @@ def status_row(snapshot: Snapshot, hemisphere: str, width: int) -> list[Run]:
     else:
         left.append((f" ■ {snapshot.state}", "strong"))
     right: list[Run] = []
-    if width >= 110:
+    if with_count and snapshot.count is not None:
+        right.append((f"count {snapshot.count} ", "strong"))
+    elif width >= 110:
         right.append((f"{hands(hemisphere)} ", "dim"))
     return spread(left, right, width)
 
@@ -49,9 +53,10 @@ def status_row(snapshot: Snapshot, hemisphere: str, width: int) -> list[Run]:
 class StatusLine(Rows):
     """The top line."""
 
-    def look(self, snapshot: Snapshot, hemisphere: str) -> None:
+    def look(self, snapshot: Snapshot, hemisphere: str, *, with_count: bool) -> None:
         """Show the snapshot."""
-        self.show([status_row(snapshot, hemisphere, self.size.width)])
+        width = self.size.width
+        self.show([status_row(snapshot, hemisphere, width, with_count=with_count)])
 
 
 class TroubleLine(Rows):

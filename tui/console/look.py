@@ -109,18 +109,26 @@ KeyLine { height: 1; }
     border-top: solid $primary; border-title-color: $primary;
 }
 
-Ask { align: center middle; background: $background; }
-Ask StatusLine { dock: top; }
-Ask #card {
-    width: 74; max-width: 100%; height: auto; max-height: 100%;
-    background: $surface; border: round $panel; padding: 1 2;
+ModalScreen { align: center middle; background: $background; }
+ModalScreen StatusLine { dock: top; }
+#card {
+    width: 78; max-width: 100%; height: auto; max-height: 100%;
+    background: $surface; border: round $panel; padding: 0 2;
+    scrollbar-background: $surface; scrollbar-color: $panel; scrollbar-size-vertical: 1;
 }
-Ask #title { text-style: bold; color: $foreground; background: $surface; width: 100%; }
-Ask .words { width: 100%; background: $surface; color: $foreground; margin: 1 0 0 0; }
-Ask .hint { width: 100%; background: $surface; color: $muted; }
-Ask Input { margin: 1 0 0 0; background: $panel; }
-Ask #buttons { height: auto; margin: 1 0 0 0; align-horizontal: right; }
-Ask Button { margin: 0 0 0 2; }
-Ask Button:focus { text-style: bold reverse; }
-Help #card { width: 78; }
+#card Static { width: 100%; background: $surface; color: $foreground; }
+#card #title { text-style: bold; margin: 0 0 1 0; color: $primary; }
+#card .words { margin: 0 0 1 0; }
+#card .hint { color: $muted; }
+#card Input { background: $panel; margin: 0 0 0 0; }
+#card #buttons { height: auto; margin: 1 0 0 0; align-horizontal: right; background: $surface; }
+#card Button { margin: 0 0 0 2; background: $panel; color: $foreground; height: 1; }
+#card #menu { height: auto; background: $surface; }
+#card #menu Button {
+    width: 100%; margin: 0; background: $surface; content-align: left middle; text-align: left;
+}
+#card Button:focus, #card #menu Button:focus {
+    text-style: bold; background: $primary; color: $background;
+}
+.-no-color #card Button:focus, .-no-color #card #menu Button:focus { text-style: bold reverse; }
 """

@@ -164,7 +164,7 @@ class Picture(Rows, can_focus=True):
     HELP_TITLE: ClassVar[str] = "The belt and the dish"
     HELP: ClassVar[str] = (
         "You stand behind the dish and face the equator. The dots on the arch are satellites, at "
-        "the counts that are stored or predicted for them; the strokes across it are the soft "
+        "the counts that are stored or predicted for them; the brackets beside it are the soft "
         "limits; beyond them the arch is thin. The ring is where the dish points by the count. "
         "The arch is a sketch: widths are true to the counts, heights are not."
     )

@@ -5,9 +5,12 @@ Run as a script it opens the console on a dish that moves by itself at 6.5 count
 
 from __future__ import annotations
 
+import json
 import math
+import sys
 import time
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from bridge.bus.command import Side
@@ -208,17 +211,51 @@ class DriftingHelm(FakeHelm):
         self.say("sent", f"Drive {side} 1 count", frame)
 
 
-if __name__ == "__main__":
-    import sys
+class TellingHelm(DriftingHelm):
+    """Writes every call, and each beat, to a file as it happens: time, name, arguments."""
 
+    def __init__(self, path: str) -> None:
+        super().__init__()
+        self._file = Path(path).open("a", buffering=1, encoding="utf-8")  # noqa: SIM115
+
+    def tell(self, *call: object) -> None:
+        self._file.write(json.dumps([time.monotonic(), *call]) + "\n")
+
+    def beat(self) -> None:
+        self.tell("beat")
+
+    def halt(self, why: str = "SPACE") -> None:
+        self.tell("halt", why)
+        super().halt(why)
+
+    def jog(self, side: Side, pressed_s: float) -> None:
+        self.tell("jog", side)
+        super().jog(side, pressed_s)
+
+    def order(self, words: str, *, asked_twice: bool = False) -> None:
+        self.tell("order", words)
+        super().order(words, asked_twice=asked_twice)
+
+    def close(self) -> None:
+        self.tell("close")
+        super().close()
+
+
+def main(arguments: list[str]) -> int:
+    """Open the console on a dish that drifts; words change what is shown."""
     from tui.console.app import run_console
 
-    helm = DriftingHelm()
-    helm.drifting = "still" not in sys.argv
-    helm.hemisphere = "south" if "south" in sys.argv else "north"
-    helm.set(acknowledged="cautions" not in sys.argv, live="live" in sys.argv)
+    paths = [word for word in arguments if word.endswith(".calls")]
+    helm = TellingHelm(paths[0]) if paths else DriftingHelm()
+    helm.drifting = "still" not in arguments
+    helm.hemisphere = "south" if "south" in arguments else "north"
+    helm.set(acknowledged="cautions" not in arguments, live="live" in arguments)
     helm.say("note", "Adapter simulated on sim://larkmere greets")
     helm.say("sent", "Drive west for 1 count", "E0 31 69 FF")
     helm.say("heard", "Drive west for 1 count", "E0 31 69 FF")
     helm.say("refused", "20 counts west would pass the soft limit at 985; 4 counts are left")
-    sys.exit(run_console(helm))  # type: ignore[arg-type]
+    return run_console(helm)  # type: ignore[arg-type]
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
