@@ -32,8 +32,9 @@ MOVING = Group("At the dish", sort_key=1)
 BUS = Group("On the bus", sort_key=2)
 
 Port = Annotated[str, Parameter(name="--port", help="device path, socket:// or sim:// URL")]
-Words = Annotated[tuple[str, ...], Parameter(help="command words or hex octets")]
-Files = Annotated[tuple[str, ...], Parameter(help="capture files; - reads standard input")]
+File = Annotated[
+    str, Parameter(help="capture file; - reads standard input", allow_leading_hyphen=True)
+]
 AsJson = Annotated[bool, Parameter(name="--json", negative=(), help="one JSON object a line")]
 Rate = Annotated[
     float | None, Parameter(name="--rate", help="samples per second, where the file has none")
@@ -74,7 +75,7 @@ def send(
 
 @app.command(group=BUS)
 def decode(
-    *files: Annotated[str, Parameter(help="capture files; - reads standard input")],
+    *files: File,
     json: AsJson = False,
     csv: Annotated[bool, Parameter(name="--csv", negative=(), help="comma separated")] = False,
     channel: Annotated[str | None, Parameter(help="the channel that carries the bus")] = None,
@@ -96,6 +97,26 @@ def encode(
     from tui.commands.encode import encode as run
 
     return run(list(words), out=out, rate_hz=rate)
+
+
+@app.command(group=BUS)
+def replay(
+    file: File,
+    station: Annotated[Path | None, Parameter(help="yard file (.toml)")] = None,
+    /,
+    *,
+    json: AsJson = False,
+    taught: Annotated[
+        bool, Parameter(negative=(), help="begin with the yard's list stored in the positioner")
+    ] = False,
+    fault: Annotated[tuple[str, ...], Parameter(help="a fault of the simulated dish")] = (),
+    channel: Annotated[str | None, Parameter(help="the channel that carries the bus")] = None,
+    rate: Rate = None,
+) -> int:
+    """Feed captured traffic to the simulated positioner: where did each command take the dish?"""
+    from tui.commands.replay import run
+
+    return run(file, station, json=json, taught=taught, faults=fault, channel=channel, rate_hz=rate)
 
 
 @app.command(group=MOVING)

@@ -311,7 +311,7 @@ def read(frame: Frame, asked: Frame | None = None) -> Reading:
     """What a frame says; `asked` is the command that a reply answers. What is unknown is called so.
 
     >>> read(Frame.parse(bytes.fromhex("E03168FF"))).meaning
-    'Drive east 1 count (polar or azimuth positioner).'
+    'Drive east 1 count (polar positioner).'
     """
     if frame.is_reply:
         return _read_reply(frame, asked)

@@ -73,7 +73,7 @@ ADDRESSES: dict[int, str] = {
     0x20: "any polarizer",
     LINEAR_POLARIZER: "linear polarization control",
     ANY_POSITIONER: "any positioner",
-    POLAR_POSITIONER: "polar or azimuth positioner",
+    POLAR_POSITIONER: "polar positioner",
     ELEVATION_POSITIONER: "elevation positioner",
     0x40: "any installer aid",
     0x41: "signal strength aid",

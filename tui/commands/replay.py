@@ -1,0 +1,81 @@
+"""`arcstep replay`: captured traffic into the simulated positioner, and where it took the dish."""
+
+from __future__ import annotations
+
+import json as json_text
+import sys
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+
+from bridge.capture.open import open_capture
+from bridge.traffic import read_traffic
+from sim.replay import Replay, Step
+from sim.rig.dish import Dish
+from sim.yard import Yard, load_yard
+from tui.opening import DEMO_YARD
+
+TEXT_COLUMN = 31  # where sentences begin
+WIDTH = 80  # columns
+
+
+def _yard(station: Path | None, taught: bool) -> Yard:
+    yard = load_yard(DEMO_YARD if station is None else str(station))
+    if taught:
+        yard = yard.model_copy(update={"start": yard.start.model_copy(update={"taught": True})})
+    return yard
+
+
+def _lines(step: Step) -> list[str]:
+    """A step for a person: what was said, then what came of it."""
+    time = "" if step.t_s is None else f"{step.t_s:.3f}"
+    head = f"{time:>10}  {step.hex:<17}  "
+    came = step.outcome
+    if step.outcome == "moved":
+        came = f"moved {step.count_before} -> {step.count_after}"
+        came += f", ended by {step.ended_by}" if step.ended_by else ", still moving"
+        came += f", now at hour angle {step.hour_angle_deg:+.1f}"
+    if step.reason:
+        came += f": {step.reason}"
+    if step.reply_hex:
+        came += f", replied {step.reply_hex}"
+    rest = {"initial_indent": " " * TEXT_COLUMN, "subsequent_indent": " " * TEXT_COLUMN}
+    says = textwrap.wrap(step.meaning, WIDTH, **rest) or [""]  # type: ignore[arg-type]
+    came_lines = textwrap.wrap(f"=> {came}", WIDTH, **rest)  # type: ignore[arg-type]
+    return [head + says[0].lstrip(), *says[1:], *came_lines]
+
+
+def run(
+    file: str,
+    station: Path | None,
+    *,
+    json: bool = False,
+    taught: bool = False,
+    faults: Sequence[str] = (),
+    channel: str | None = None,
+    rate_hz: float | None = None,
+) -> int:
+    """Replay one capture; 1 when it holds no command at all."""
+    dish = Dish(_yard(station, taught), faults=faults)
+    capture = open_capture(file, rate_hz=rate_hz)
+    steps = 0
+    moved = 0
+    refused = 0
+    if not json:
+        print(f"{'time s':>10}  {'octets':<17}  meaning, and what came of it")
+    for step in Replay(dish).run(read_traffic(capture, channel=channel)):
+        steps += 1
+        moved += step.outcome == "moved"
+        refused += step.outcome == "refused"
+        if json:
+            print(json_text.dumps(step.to_json()))
+        else:
+            print(*_lines(step), sep="\n")
+    if steps == 0:
+        print(f"{file}: no commands to replay", file=sys.stderr)
+        return 1
+    if not json:
+        at = dish.positioner.memory.count
+        print(f"\n{steps} frames, {moved} moved the dish, {refused} refused; it rests at {at}.")
+        print("Hour angles west positive. A simulation: a real positioner may differ.")
+    return 0
