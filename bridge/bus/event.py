@@ -1,0 +1,183 @@
+"""What is heard on the bus, in time order: frames, bursts, tone, supply, noise.
+
+Each event gives the JSON object that `decode --json` prints for it; a byte that could not be
+recovered is `??` in `hex` and false in `parity_ok`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from bridge.bus.command import Reading, read
+from bridge.bus.frame import LONGEST_READ, Frame
+from bridge.errors import FrameError
+
+Json = dict[str, object]
+
+# Fault codes, each with what it says; `detail` adds where, measured and allowed.
+FAULT_CODES: dict[str, str] = {
+    "parity": "a byte whose parity bit does not fit",
+    "left_over_bits": "bits after the last whole byte",
+    "missing_bits": "a gap in which bits were lost",
+    "slot_timing": "tone or quiet outside its slots of 0.5 +-0.1 ms",
+    "uneven_slots": "tone or quiet that stands out from the rest of its message",
+    "notch": "a hole in a stretch of tone",
+    "pulse": "a stray pulse of tone in a quiet slot",
+    "long_tone": "tone too long for a bit",
+    "short_quiet": "less quiet before it than the standard asks",
+    "carrier_off": "carrier outside 22 kHz +-20 %",
+    "level_off": "level outside 650 +-250 mV peak to peak",
+    "mended": "a byte mended by its parity bit",
+    "too_long": "more bytes than a message can have",
+    "cut_off": "the capture begins or ends inside it",
+    "unclear": "bits decided with little margin",
+    "reply_late": "a reply later than 150 ms",
+    "reply_missing": "a reply was wanted and none came",
+    "reply_code": "a reply to a command that asks for none",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is not as it should be: a code of FAULT_CODES and a sentence."""
+
+    code: str
+    detail: str
+
+    def to_json(self) -> Json:
+        return {"code": self.code, "detail": self.detail}
+
+
+@dataclass(frozen=True, slots=True)
+class FrameHeard:
+    """A message; octets that could not be recovered are None.
+
+    `t_s` is the start of its first tone, None for hex text without times. `level_vpp` is the
+    tone's level in volts peak to peak where the capture is in volts. `asked` is the command
+    that a reply answers; `of_t_s` is the time of that command, or of what a repeat repeats.
+    """
+
+    t_s: float | None
+    octets: tuple[int | None, ...]
+    parity_ok: tuple[bool, ...]
+    duration_s: float | None = None
+    faults: tuple[Fault, ...] = ()
+    supply_v: float | None = None
+    carrier_hz: float | None = None
+    level_vpp: float | None = None
+    asked: Frame | None = None
+    of_t_s: float | None = None
+    bits: str = ""
+
+    @property
+    def frame(self) -> Frame | None:
+        """The frame, where every octet was recovered."""
+        octets = [octet for octet in self.octets if octet is not None]
+        if not octets or len(octets) != len(self.octets) or len(octets) > LONGEST_READ:
+            return None
+        try:
+            return Frame.parse(bytes(octets))
+        except FrameError:
+            return None
+
+    @property
+    def hex(self) -> str:
+        return " ".join("??" if octet is None else f"{octet:02X}" for octet in self.octets)
+
+    @property
+    def reading(self) -> Reading:
+        """What the frame says; a frame with lost bytes says only that."""
+        if (frame := self.frame) is not None:
+            return read(frame, self.asked)
+        if not self.octets:
+            return Reading("unreadable", {}, "Broken off before its first byte was whole.")
+        if len(self.octets) > LONGEST_READ and None not in self.octets:
+            return Reading("unreadable", {}, f"{len(self.octets)} bytes: too long for a message.")
+        return Reading("unreadable", {}, "A byte was not recovered, so it is not interpreted.")
+
+    def to_json(self, file: str) -> Json:
+        octets = self.octets
+        first = octets[0] if octets else None
+        head = Frame(first) if first is not None else None
+        is_reply = head is not None and head.is_reply
+        reading = self.reading
+        return {
+            "file": file,
+            "t_s": None if self.t_s is None else round(self.t_s, 7),
+            "kind": "frame",
+            "hex": self.hex,
+            "parity_ok": list(self.parity_ok),
+            "duration_s": None if self.duration_s is None else round(self.duration_s, 7),
+            "role": "reply" if is_reply else "command",
+            "repeat": head is not None and head.is_repeat,
+            "reply_wanted": head is not None and head.reply_wanted,
+            "address": None if is_reply or len(octets) < 2 else octets[1],
+            "command": None if is_reply or len(octets) < 3 else octets[2],
+            "name": reading.name,
+            "args": reading.args,
+            "meaning": reading.meaning,
+            "supply_v": None if self.supply_v is None else round(self.supply_v, 2),
+            "carrier_hz": None if self.carrier_hz is None else round(self.carrier_hz, 1),
+            "of_t_s": None if self.of_t_s is None else round(self.of_t_s, 7),
+            "faults": [fault.to_json() for fault in self.faults],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """A tone burst: A is 12.5 ms of plain tone, B nine slots of tone at bit spacing."""
+
+    t_s: float
+    which: Literal["A", "B"]
+
+    def to_json(self, file: str) -> Json:
+        return {"file": file, "t_s": round(self.t_s, 7), "kind": "burst", "which": self.which}
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """Continuous tone begins or ends."""
+
+    t_s: float
+    on: bool
+
+    def to_json(self, file: str) -> Json:
+        return {"file": file, "t_s": round(self.t_s, 7), "kind": "tone", "on": self.on}
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """The supply level at the start of a capture, and each change of it."""
+
+    t_s: float
+    volts: float
+
+    def to_json(self, file: str) -> Json:
+        return {
+            "file": file,
+            "t_s": round(self.t_s, 7),
+            "kind": "supply",
+            "volts": round(self.volts, 2),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """Something in the band of the carrier that cannot be read, and why."""
+
+    t_s: float
+    duration_s: float
+    detail: str
+
+    def to_json(self, file: str) -> Json:
+        return {
+            "file": file,
+            "t_s": round(self.t_s, 7),
+            "kind": "noise",
+            "duration_s": round(self.duration_s, 7),
+            "detail": self.detail,
+        }
+
+
+Event = FrameHeard | Burst | Tone | Supply | Noise

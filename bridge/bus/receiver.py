@@ -1,0 +1,245 @@
+"""Samples or edges in, events out: what stands between a trace and what is heard on it.
+
+samples -> skim -> tone (or soft) -> keying -> events        supply beside it
+edges   -> logic                  -> keying -> events
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from bridge.bus.event import Burst, Event, Fault, FrameHeard, Noise, Supply, Tone
+from bridge.bus.frame import LONGEST_READ
+from bridge.bus.keying import Keyed, Keying, Mark, Message, Scrap, octets_of
+from bridge.bus.logic import LogicMarks, Manner, judge
+from bridge.bus.skim import Skim, Stretch
+from bridge.bus.supply import SupplyWatch
+from bridge.bus.tone import hear
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+ANALOGUE_GRAIN_S = 0.03e-3  # s, how finely edges of tone are timed in samples,
+CARRIER_GRAIN_S = 0.05e-3  # s, by a comparator's carrier (one period),
+ENVELOPE_GRAIN_S = 0.04e-3  # s, and by an envelope (its detector's delays)
+JUDGE_EDGES = 20_000  # edges looked at before a logic line is judged
+LIKELY_VOLTS = (10.0, 21.0)  # a mean in this range is a supply in volts, said or not
+
+
+def frame_heard(message: Message, supply_v: float | None = None) -> FrameHeard:
+    """The frame that a message's bits make, with all that is wrong about it."""
+    octets, right, rest = octets_of(message.bits)
+    faults = list(message.faults)
+    for n, (octet, fits) in enumerate(zip(octets, right, strict=True), start=1):
+        if octet is None:
+            faults.append(Fault("missing_bits", f"byte {n} of {len(octets)} could not be read"))
+        elif not fits:
+            faults.append(Fault("parity", f"byte {n} of {len(octets)} ({octet:02X}): wrong parity"))
+    if rest:
+        shown = "".join("?" if bit is None else str(bit) for bit in rest)
+        what = f"{len(rest)} bit{'s' if len(rest) != 1 else ''} after the last whole byte: {shown}"
+        faults.append(Fault("left_over_bits", what))
+    if len(octets) > LONGEST_READ:
+        faults.append(Fault("too_long", f"{len(octets)} bytes, {LONGEST_READ} at most allowed"))
+    return FrameHeard(
+        t_s=message.start_s,
+        octets=octets,
+        parity_ok=right,
+        duration_s=message.end_s - message.start_s,
+        faults=tuple(faults),
+        supply_v=supply_v,
+        carrier_hz=message.carrier_hz,
+        level_vpp=message.level_vpp,
+        bits="".join("?" if bit is None else str(bit) for bit in message.bits),
+    )
+
+
+@dataclass(slots=True)
+class SampleReceiver:
+    """Samples in any chunks -> events in time order; sample n lies at `start_s + n / rate_hz`.
+
+    `scale` and `offset` turn what is pushed into the unit of the trace.
+    """
+
+    rate_hz: float
+    start_s: float = 0.0
+    volts: bool = False
+    scale: float = 1.0
+    offset: float = 0.0
+    _skim: Skim = field(init=False)
+    _keying: Keying = field(init=False)
+    _supply: SupplyWatch | None = field(init=False, default=None)
+    _pending: Mark | None = field(init=False, default=None)
+    _events: list[Event] = field(init=False, default_factory=list)
+    _begun: bool = field(init=False, default=False)
+
+    def __post_init__(self) -> None:
+        self._skim = Skim(self.rate_hz, self.scale, self.offset)
+        self._keying = Keying(ANALOGUE_GRAIN_S, self.start_s)
+
+    def push(self, chunk: NDArray[Any]) -> Iterator[Event]:
+        for stretch in self._skim.push(chunk):
+            self._hear(stretch)
+        self._watch_supply()
+        self._settle()
+        yield from self._release(self._certain_s())
+
+    def finish(self) -> Iterator[Event]:
+        for stretch in self._skim.finish():
+            self._hear(stretch)
+        self._watch_supply()
+        if self._supply is not None:
+            self._events += self._supply.finish()
+        self._flush_pending()
+        end_s = self.start_s + self._skim.samples / self.rate_hz
+        self._tell(self._keying.finish(end_s))
+        yield from self._release(np.inf)
+
+    def _hear(self, stretch: Stretch) -> None:
+        self._watch_supply()
+        marks = hear(stretch, self.rate_hz, self.start_s, volts=self.volts)
+        begin_s = self.start_s + stretch.first / self.rate_hz
+        if self._pending is not None and stretch.opens and marks and marks[0].on_s <= begin_s:
+            marks[0] = replace(marks[0], on_s=self._pending.on_s)
+            self._pending = None
+        self._flush_pending()
+        end_s = begin_s + len(stretch.samples) / self.rate_hz
+        if marks and stretch.closes and marks[-1].off_s >= end_s:
+            self._pending = marks.pop()
+        for mark in marks:
+            self._tell(self._keying.push(mark))
+
+    def _flush_pending(self) -> None:
+        if self._pending is not None:
+            pending, self._pending = self._pending, None
+            self._tell(self._keying.push(pending))
+
+    def _settle(self) -> None:
+        """Let the keying know what time is over."""
+        if self._pending is None:
+            idle_s = self.start_s + self._skim.idle_since / self.rate_hz
+            self._tell(self._keying.advance(idle_s))
+        elif self._skim.holds_tone:
+            now_s = self.start_s + self._skim.samples / self.rate_hz
+            self._tell(self._keying.hold(self._pending.on_s, now_s))
+
+    def _watch_supply(self) -> None:
+        means, self._skim.means = self._skim.means, []
+        if not means:
+            return
+        values = np.concatenate(means).astype(np.float64)
+        if not self._begun:
+            self._begun = True
+            middle = float(np.median(values))
+            self.volts = self.volts or LIKELY_VOLTS[0] < middle < LIKELY_VOLTS[1]
+            if self.volts:
+                self._supply = SupplyWatch(self._skim.block / self.rate_hz, self.start_s)
+        if self._supply is not None:
+            self._events += self._supply.push(values)
+
+    def _tell(self, keyed: Iterable[Keyed]) -> None:
+        for item in keyed:
+            self._events.append(_event_of(item, self._supply))
+
+    def _certain_s(self) -> float:
+        """Time before which nothing more is to be told."""
+        times = [self.start_s + self._skim.idle_since / self.rate_hz]
+        if self._keying.since_s is not None:
+            times.append(self._keying.since_s)
+        if self._pending is not None and not self._skim.holds_tone:
+            times.append(self._pending.on_s)
+        if self._supply is not None:
+            times.append(self._supply.judged_s)
+        return min(times)
+
+    def _release(self, until_s: float) -> Iterator[Event]:
+        self._events.sort(key=_time_of)
+        while self._events and _time_of(self._events[0]) <= until_s:
+            yield self._events.pop(0)
+
+
+@dataclass(slots=True)
+class EdgeReceiver:
+    """Edges of a logic line in any chunks -> events; the first pair is the level it starts with."""
+
+    start_s: float = 0.0
+    resolution_s: float = 0.0
+    end_s: float | None = None
+    _early: list[tuple[NDArray[np.float64], NDArray[np.uint8]]] = field(default_factory=list)
+    _early_count: int = 0
+    _marks: LogicMarks | None = None
+    _keying: Keying | None = None
+    _last_s: float | None = None
+    _dumb: bool = False
+
+    def push(self, times: NDArray[np.float64], levels: NDArray[np.uint8]) -> Iterator[Event]:
+        if self._dumb or not len(times):
+            return
+        self._last_s = float(times[-1])
+        if self._marks is None:
+            self._early.append((times, levels))
+            self._early_count += len(times)
+            if self._early_count >= JUDGE_EDGES:
+                yield from self._begin()
+            return
+        yield from self._take(times, levels)
+
+    def finish(self) -> Iterator[Event]:
+        if self._marks is None and self._early:
+            yield from self._begin()
+        if self._marks is None or self._keying is None:
+            return
+        end_s = self.end_s if self.end_s is not None else self._last_s
+        for mark in self._marks.finish(end_s):
+            yield from self._told(self._keying.push(mark))
+        yield from self._told(self._keying.finish(end_s))
+
+    def _begin(self) -> Iterator[Event]:
+        times = np.concatenate([pair[0] for pair in self._early])
+        levels = np.concatenate([pair[1] for pair in self._early])
+        self._early = []
+        manner = judge(times, levels)
+        if manner is None:
+            self._dumb = True
+            return
+        self._marks = LogicMarks(manner)
+        grain_s = self._grain_s(manner)
+        self._keying = Keying(grain_s + self.resolution_s, self.start_s)
+        yield from self._take(times, levels)
+
+    @staticmethod
+    def _grain_s(manner: Manner) -> float:
+        return CARRIER_GRAIN_S if manner.carrier else ENVELOPE_GRAIN_S
+
+    def _take(self, times: NDArray[np.float64], levels: NDArray[np.uint8]) -> Iterator[Event]:
+        assert self._marks is not None
+        assert self._keying is not None
+        for mark in self._marks.push(times, levels):
+            yield from self._told(self._keying.push(mark))
+        now_s = float(times[-1])
+        if self._marks.open_s is None:
+            yield from self._told(self._keying.advance(now_s))
+        else:
+            yield from self._told(self._keying.hold(self._marks.open_s, now_s))
+
+    @staticmethod
+    def _told(keyed: Iterable[Keyed]) -> Iterator[Event]:
+        for item in keyed:
+            yield _event_of(item, None)
+
+
+def _event_of(item: Keyed, supply: SupplyWatch | None) -> Event:
+    if isinstance(item, Message):
+        supply_v = None if supply is None else supply.level(item.start_s, item.end_s)
+        return frame_heard(item, supply_v)
+    if isinstance(item, Scrap):
+        return Noise(item.start_s, item.end_s - item.start_s, item.detail)
+    return item
+
+
+def _time_of(event: Burst | Tone | Supply | Noise | FrameHeard) -> float:
+    return event.t_s if event.t_s is not None else -np.inf

@@ -1,0 +1,270 @@
+"""Samples -> the stretches of them that may hold tone; idle samples are read once and dropped.
+
+Samples are cut into blocks of about two cycles of the carrier. One product with a small table
+gives for each block the quadrature components at two carriers across the tolerance, blind to the
+supply and its slope, and the mean. The power, averaged over a few bits, is held against the
+floor of the quiet around it. Work on fixed units makes the outcome the same for any chunks.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from bridge.bus import standard as std
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float32]
+    Powers = NDArray[np.float64]
+
+BLOCK_S = 2 / std.CARRIER_HZ  # s, two cycles: the length of a block
+PROBES_HZ = (19_800.0, 24_200.0)  # Hz: no carrier within +-20 % is further than 2.2 kHz from one
+UNIT_BLOCKS = 1024  # blocks worked on at once
+WINDOW_S = 8e-3  # s, power is averaged over this: more than five bits
+BUSY_RATIO = 1.62  # of the floor: 5.8 deviations of the average of noise over 88 blocks
+MARGIN_S = 3.2e-3  # s kept on either side of where the average is high
+LONGEST_S = 0.25  # s, a longer stretch is cut or is continuous tone; a message is 0.11 at most
+STEADY_RATIO = 0.6  # lowest to highest average of a tone that is on without keying
+EDGE_S = 0.04  # s of a steady tone kept at either end
+EXPONENTIAL_LOW = 0.2231  # -ln(0.8): the power that one in five blocks of noise stays below
+SPREAD_NOISE = 8.0  # ratio of the powers that nine and one in ten stay below: 22 in noise
+FLOOR_UNITS = 16  # units whose floors are remembered, 1.5 s
+FEWEST_BLOCKS = 16  # blocks that tell a floor
+DYNAMIC_RANGE = 1e-7  # of the highest power so far: nothing below it is heard
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Samples in which there may be tone, from sample `first` of the trace.
+
+    `floor` is the noise power density seen around it (power per sample of white noise), in the
+    unit of the samples. `opens` and `closes` tell that the tone goes on before and after.
+    """
+
+    samples: Floats
+    first: int
+    floor: float
+    opens: bool = False
+    closes: bool = False
+
+
+@lru_cache(maxsize=8)
+def _table(block: int, rate_hz: float) -> NDArray[np.float32]:
+    """Columns cos, sin for each probe, blind to a constant and a slope, and the mean."""
+    n = np.arange(block) - (block - 1) / 2
+    blind = np.stack([np.ones(block), n / max(block, 2)], axis=1)
+    columns = []
+    for probe_hz in PROBES_HZ:
+        angle = 2 * np.pi * probe_hz / rate_hz * n
+        for wave in (np.cos(angle), np.sin(angle)):
+            fit, *_ = np.linalg.lstsq(blind, wave, rcond=None)
+            rest = wave - blind @ fit
+            columns.append(rest / max(float(np.linalg.norm(rest)), 1e-6))
+    columns.append(np.full(block, 1 / block))
+    return np.asfortranarray(np.stack(columns, axis=1), dtype=np.float32)
+
+
+@dataclass(slots=True)
+class Skim:
+    """Chunks of samples in, stretches out; `means` holds the mean of each block not yet taken.
+
+    `scale` and `offset` turn raw samples into the unit wanted: (raw + offset) * scale. Block
+    numbers count from the first sample of the trace.
+    """
+
+    rate_hz: float
+    scale: float = 1.0
+    offset: float = 0.0
+    samples: int = 0  # skimmed so far
+    means: list[Floats] = field(default_factory=list)
+    _parts: list[NDArray[Any]] = field(default_factory=list)
+    _waiting: int = 0
+    _kept: deque[Floats] = field(default_factory=deque)  # latest units, from block _first on
+    _power: Powers = field(default_factory=lambda: np.zeros((0, len(PROBES_HZ))))
+    _first: int = 0
+    _judged: int = 0  # blocks
+    _floors: deque[Powers] = field(default_factory=lambda: deque(maxlen=FLOOR_UNITS))
+    _peak: float = 0.0
+    _busy: int | None = None  # first block of the stretch at hand
+    _busy_end: int = 0  # block after its last busy one
+    _opens: bool = False
+    _steady: float | None = None  # power of a continuous tone passed over
+
+    @property
+    def block(self) -> int:
+        return max(6, round(self.rate_hz * BLOCK_S))
+
+    @property
+    def idle_since(self) -> int:
+        """Sample before which no stretch is to come."""
+        margin = self._blocks(MARGIN_S)
+        at = self._judged - margin if self._busy is None else self._busy
+        return max(0, at - margin) * self.block
+
+    @property
+    def holds_tone(self) -> bool:
+        """Whether a continuous tone is being passed over."""
+        return self._steady is not None
+
+    def push(self, chunk: NDArray[Any]) -> Iterator[Stretch]:
+        unit = self.block * UNIT_BLOCKS
+        start = 0
+        if self._waiting:
+            start = min(unit - self._waiting, len(chunk))
+            self._parts.append(np.array(chunk[:start]))
+            self._waiting += start
+            if self._waiting == unit:
+                parts, self._parts, self._waiting = self._parts, [], 0
+                yield from self._take(np.concatenate(parts))
+        while start + unit <= len(chunk):
+            yield from self._take(chunk[start : start + unit])
+            start += unit
+        if start < len(chunk):
+            self._parts.append(np.array(chunk[start:]))
+            self._waiting += len(chunk) - start
+
+    def finish(self) -> Iterator[Stretch]:
+        if self._waiting:
+            parts, self._parts, self._waiting = self._parts, [], 0
+            yield from self._take(np.concatenate(parts))
+        yield from self._judge(last=True)
+
+    def _blocks(self, time_s: float) -> int:
+        return round(time_s * self.rate_hz / self.block)
+
+    def _take(self, raw: NDArray[Any]) -> Iterator[Stretch]:
+        samples = self._scaled(raw)
+        whole = len(samples) // self.block
+        table = _table(self.block, self.rate_hz)
+        out = samples[: whole * self.block].reshape(whole, self.block) @ table
+        self.means.append(out[:, -1])
+        power = np.square(out[:, :-1:2], dtype=np.float64) + np.square(out[:, 1:-1:2])
+        self._learn_floor(power)
+        self._kept.append(samples)
+        self.samples += len(samples)
+        self._power = np.concatenate((self._power, power))
+        yield from self._judge(last=False)
+
+    def _scaled(self, raw: NDArray[Any]) -> Floats:
+        samples = np.array(raw, dtype=np.float32)
+        if self.offset:
+            samples += np.float32(self.offset)
+        if self.scale != 1.0:
+            samples *= np.float32(self.scale)
+        return samples
+
+    def _learn_floor(self, power: Powers) -> None:
+        if len(power) < FEWEST_BLOCKS:
+            return
+        self._peak = max(self._peak, float(power.max()))
+        tenth, fifth, most = np.quantile(power, (0.1, 0.2, 0.9), axis=0)
+        if np.all(most >= SPREAD_NOISE * tenth):  # a tone throughout says nothing of the floor
+            self._floors.append(fifth / EXPONENTIAL_LOW)
+
+    def _floor(self) -> Powers:
+        least = DYNAMIC_RANGE * self._peak
+        if not self._floors:
+            return np.full(len(PROBES_HZ), least)
+        return np.maximum(np.quantile(np.array(self._floors), 0.25, axis=0), least)
+
+    def _judge(self, last: bool) -> Iterator[Stretch]:
+        half = self._blocks(WINDOW_S) // 2
+        end = self._first + len(self._power)
+        until = end if last else end - half
+        if until > self._judged:
+            floor = self._floor()
+            averages = self._averages(self._judged, until, half) / np.maximum(floor, 1e-300)
+            yield from self._walk(averages.max(axis=1), float(floor.mean()))
+        if last and self._busy is not None:
+            yield self._cut(self._busy, end, float(self._floor().mean()), closes=False, all_of=True)
+            self._busy = None
+        self._forget(half)
+
+    def _averages(self, start: int, end: int, half: int) -> Powers:
+        total = np.concatenate((np.zeros((1, len(PROBES_HZ))), np.cumsum(self._power, axis=0)))
+        centres = np.arange(start, end) - self._first
+        low = np.maximum(centres - half, 0)
+        high = np.minimum(centres + half, len(self._power))
+        averages: Powers = (total[high] - total[low]) / (high - low)[:, None]
+        return averages
+
+    def _walk(self, ratios: Powers, floor: float) -> Iterator[Stretch]:
+        """Follow the averages from block `_judged` on, and give each stretch that has ended."""
+        margin = self._blocks(MARGIN_S)
+        at = self._judged
+        self._judged += len(ratios)
+        if self._steady is not None:
+            low, high = STEADY_RATIO * self._steady, self._steady / STEADY_RATIO
+            change = np.flatnonzero((ratios < low) | (ratios > high))
+            if not len(change):
+                return
+            self._steady = None
+            at += int(change[0])
+            ratios = ratios[change[0] :]
+            self._busy = at - self._blocks(EDGE_S)
+            self._busy_end = at
+            self._opens = True
+        busy = np.flatnonzero(ratios > BUSY_RATIO) + at
+        if len(busy):
+            breaks = np.flatnonzero(np.diff(busy) > 2 * margin) + 1
+            for run in np.split(busy, breaks):
+                first, end = int(run[0]), int(run[-1]) + 1
+                if self._busy is not None and first - self._busy_end > 2 * margin:
+                    yield self._cut(self._busy, self._busy_end + margin, floor)
+                    self._busy = None
+                if self._busy is None:
+                    self._busy = max(first - margin, self._first, 0)
+                self._busy_end = end
+        if self._busy is None:
+            return
+        if self._judged - self._busy_end > 2 * margin:
+            yield self._cut(self._busy, self._busy_end + margin, floor)
+            self._busy = None
+        elif self._judged - self._busy > self._blocks(LONGEST_S):
+            yield from self._shorten(floor)
+
+    def _shorten(self, floor: float) -> Iterator[Stretch]:
+        """Give the first part of a stretch too long: what follows is steady tone, or the rest."""
+        assert self._busy is not None
+        half = self._blocks(WINDOW_S) // 2
+        skip = self._busy + self._blocks(EDGE_S)
+        level = self._averages(skip, self._judged, half).max(axis=1)
+        if level.min() > STEADY_RATIO * level.max():
+            at = skip + half
+            self._steady = float(np.median(level)) / max(float(self._floor().mean()), 1e-300)
+        else:
+            middle = len(level) // 2
+            at = skip + middle + int(np.argmin(level[middle:]))
+        stretch = self._cut(self._busy, at, floor, closes=True)
+        self._busy = None if self._steady is not None else at
+        self._opens = True
+        yield stretch
+
+    def _cut(
+        self, start: int, end: int, floor: float, *, closes: bool = False, all_of: bool = False
+    ) -> Stretch:
+        origin = self._first * self.block
+        first = start * self.block - origin
+        stop = None if all_of else end * self.block - origin
+        kept = self._kept[0] if len(self._kept) == 1 else np.concatenate(self._kept)
+        opens, self._opens = self._opens, closes
+        return Stretch(kept[first:stop], start * self.block, floor, opens, closes)
+
+    def _forget(self, half: int) -> None:
+        """Drop the units that no stretch to come can need."""
+        need = self._judged - half - 3 * self._blocks(MARGIN_S)
+        if self._busy is not None:
+            need = min(need, self._busy - half)
+        if self._steady is not None:
+            need = self._judged - half - self._blocks(EDGE_S) - half
+        while len(self._kept) > 1 and self._first + UNIT_BLOCKS <= need:
+            self._kept.popleft()
+            self._first += UNIT_BLOCKS
+            self._power = self._power[UNIT_BLOCKS:]

@@ -1,0 +1,215 @@
+"""`arcstep decode`: bus traffic from captures, as a table, JSON or CSV."""
+
+from __future__ import annotations
+
+import csv as csv_text
+import json as json_text
+import os
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bridge.bus.event import Burst, Event, FrameHeard, Noise, Supply, Tone
+from bridge.capture.open import open_capture
+from bridge.errors import ArcstepError, CaptureError
+from bridge.traffic import read_traffic
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+CSV_COLUMNS = (
+    "file", "t_s", "kind", "hex", "parity_ok", "duration_s", "role", "repeat", "reply_wanted",
+    "address", "command", "name", "args", "meaning", "supply_v", "carrier_hz", "of_t_s", "faults",
+    "which", "on", "volts", "detail",
+)  # fmt: skip
+TIME_WIDTH = 11
+HEX_WIDTH = 17  # six bytes
+WIDTH_FEWEST = 40  # columns under which lines are left to wrap
+CLOSED_PIPE = 0
+
+
+def decode(
+    files: list[str],
+    *,
+    json: bool = False,
+    csv: bool = False,
+    channel: str | None = None,
+    rate_hz: float | None = None,
+) -> int:
+    """Print the traffic of each file; the exit code is the worst of them.
+
+    A file that cannot be read is told of on stderr, and the others are read all the same.
+    """
+    try:
+        return _decode_all(files, json=json, csv=csv, channel=channel, rate_hz=rate_hz)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return CLOSED_PIPE
+
+
+def _decode_all(
+    files: list[str], *, json: bool, csv: bool, channel: str | None, rate_hz: float | None
+) -> int:
+    if not files:
+        raise CaptureError("no file to decode; name one or more, or - for standard input")
+    if json and csv:
+        raise CaptureError("--json and --csv at once; choose one of them")
+    out = _printer(json=json, csv=csv, many=len(files) > 1)
+    worst = 0
+    for file in files:
+        try:
+            code = _decode_one(file, channel, rate_hz, out)
+        except ArcstepError as error:
+            if len(files) == 1:
+                raise
+            sys.stdout.flush()
+            print(error, file=sys.stderr)
+            code = error.exit_code
+        worst = max(worst, code)
+    sys.stdout.flush()
+    return worst
+
+
+def _decode_one(
+    file: str, channel: str | None, rate_hz: float | None, out: Callable[[str, Event], None]
+) -> int:
+    capture = open_capture(file, rate_hz=rate_hz)
+    for note in capture.notes:
+        print(note, file=sys.stderr)
+    heard = 0
+    for event in read_traffic(capture, channel=channel):
+        heard += not isinstance(event, (Supply, Noise))
+        out(file, event)
+    if not heard:
+        sys.stdout.flush()
+        names = ", ".join(trace.name for trace in capture.traces)
+        print(
+            f"{file}: no bus traffic found; channels looked at: {names}; "
+            "name another with --channel, or record where the bus is in use",
+            file=sys.stderr,
+        )
+    return 0 if heard else 1
+
+
+def _printer(*, json: bool, csv: bool, many: bool) -> Callable[[str, Event], None]:
+    if json:
+        return _print_json
+    if csv:
+        writer = csv_text.DictWriter(sys.stdout, CSV_COLUMNS, lineterminator="\n")
+        writer.writeheader()
+
+        def print_row(file: str, event: Event) -> None:
+            row = {key: _cell(key, value) for key, value in event.to_json(file).items()}
+            writer.writerow(row)
+
+        return print_row
+    return Table(many=many).print
+
+
+def _print_json(file: str, event: Event) -> None:
+    sys.stdout.write(json_text.dumps(event.to_json(file), ensure_ascii=False) + "\n")
+    if sys.stdout.isatty():
+        sys.stdout.flush()
+
+
+def _cell(key: str, value: Any) -> Any:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if key == "parity_ok":
+        return " ".join("ok" if right else "bad" for right in value)
+    if key == "faults":
+        return "; ".join(f"{fault['code']}: {fault['detail']}" for fault in value)
+    if key == "args":
+        return " ".join(f"{name}={part}" for name, part in value.items())
+    return value
+
+
+class Table:
+    """Lines for a person: time, octets, what they say, and below them what is wrong."""
+
+    def __init__(self, *, many: bool) -> None:
+        self._many = many
+        self._file: str | None = None
+        self._console: Console | None = None
+
+    def print(self, file: str, event: Event) -> None:
+        if file != self._file:
+            self._begin(file)
+        time = "" if event.t_s is None else f"{event.t_s:.6f}"
+        for n, (left, text, style) in enumerate(_lines_of(event)):
+            start = f"{time if n == 0 else '':>{TIME_WIDTH}}  {left:<{HEX_WIDTH}}  "
+            self._write(start, text, style)
+
+    def _begin(self, file: str) -> None:
+        if self._many:
+            name = "standard input" if file == "-" else str(Path(file))
+            self._line(("" if self._file is None else "\n") + name, "bold")
+        self._file = file
+        self._line(f"{'time s':>{TIME_WIDTH}}  {'octets':<{HEX_WIDTH}}  meaning", "bold")
+
+    def _write(self, start: str, text: str, style: str) -> None:
+        room = max(self._width() - len(start), WIDTH_FEWEST - 2)
+        for n, part in enumerate(_wrap(text, room)):
+            self._line((start if n == 0 else " " * len(start)) + part, style)
+
+    def _width(self) -> int:
+        if not sys.stdout.isatty():
+            return int(os.environ.get("COLUMNS") or 80)
+        return self._screen().width
+
+    def _line(self, text: str, style: str) -> None:
+        if sys.stdout.isatty():
+            self._screen().print(text, style=style or None, markup=False, highlight=False)
+        else:
+            sys.stdout.write(text.rstrip() + "\n")
+
+    def _screen(self) -> Console:
+        if self._console is None:
+            from rich.console import Console  # noqa: PLC0415  (only a terminal needs it)
+
+            self._console = Console()
+        return self._console
+
+
+def _wrap(text: str, room: int) -> Iterable[str]:
+    from textwrap import wrap  # noqa: PLC0415
+
+    return wrap(text, room) or [""]
+
+
+def _lines_of(event: Event) -> list[tuple[str, str, str]]:
+    """(octets or kind, text, style) for each line of an event."""
+    match event:
+        case FrameHeard():
+            return _lines_of_frame(event)
+        case Burst(which=which):
+            return [(f"burst {which}", f"tone burst {which}", "cyan")]
+        case Tone(on=on):
+            return [("tone", f"continuous tone {'on' if on else 'off'}", "cyan")]
+        case Supply(volts=volts):
+            return [("supply", f"{volts:.1f} V", "cyan")]
+        case Noise(duration_s=duration_s, detail=detail):
+            return [("unreadable", f"{duration_s * 1e3:.1f} ms: {detail}", "yellow")]
+
+
+def _lines_of_frame(event: FrameHeard) -> list[tuple[str, str, str]]:
+    reading = event.reading
+    octets = event.hex or "(no byte)"
+    lines = [
+        (octets[start : start + HEX_WIDTH], reading.meaning if start == 0 else "", "")
+        for start in range(0, len(octets), HEX_WIDTH + 1)
+    ]
+    told: dict[str, int] = {}
+    for fault in event.faults:
+        told[fault.code] = told.get(fault.code, 0) + 1
+        if told[fault.code] <= 2:
+            lines.append(("", f"! {fault.code.replace('_', ' ')}: {fault.detail}", "yellow"))
+    more = [
+        f"{count - 2} more {code.replace('_', ' ')}" for code, count in told.items() if count > 2
+    ]
+    if more:
+        lines.append(("", "! and " + ", ".join(more), "yellow"))
+    return lines
