@@ -129,8 +129,10 @@ class Dialogue:
 
     @property
     def due_s(self) -> float | None:
-        """When the request under way goes out again or is given up."""
-        return None if self._open is None else self._open.due_s
+        """When the request under way goes out again or is given up; in the past for at once."""
+        if self._open is None:
+            return None
+        return 0.0 if self._open.early else self._open.due_s
 
     def ask(
         self,
@@ -167,7 +169,7 @@ class Dialogue:
     def tick(self, now_s: float) -> tuple[bytes, list[Happening]]:
         """What is to be written now, and the end of a request nobody answered."""
         held = self._open
-        if held is None or now_s < held.due_s:
+        if held is None or (now_s < held.due_s and not held.early):
             return b"", []
         if not held.early:
             if held.renounced or held.attempts >= held.allowed:
@@ -194,7 +196,7 @@ class Dialogue:
         packet = parse_line(line)
         if packet is None:
             yield Damaged(far=False)
-            self._hurry(now_s)
+            self._hurry()
         elif packet.bare:
             return
         elif packet.number is None:
@@ -202,7 +204,7 @@ class Dialogue:
             if event is not None:
                 yield event
             if event == Damaged(far=True):
-                self._hurry(now_s)
+                self._hurry()
         else:
             yield from self._read_answer(packet, now_s)
 
@@ -224,12 +226,11 @@ class Dialogue:
                 held.sent,
             )
 
-    def _hurry(self, now_s: float) -> None:
+    def _hurry(self) -> None:
         """Something was damaged, perhaps ours: go again now, once an attempt."""
         held = self._open
         if held is not None and not held.hurried and not held.renounced:
             held.early = held.hurried = True
-            held.due_s = now_s
 
 
 def _read_event(packet: Packet) -> Event | None:

@@ -161,7 +161,7 @@ class TcpDoor:
         try:
             self._listener = socket.create_server((host, port), family=_family(host), backlog=4)
         except (OSError, OverflowError, UnicodeError) as error:
-            reason = getattr(error, "strerror", None) or str(error)
+            reason = (getattr(error, "strerror", None) or str(error)).split(" (while")[0]
             raise PortUnavailable(
                 f"cannot serve at {host}:{port}: {reason}; give another HOST:PORT"
             ) from None

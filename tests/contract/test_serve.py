@@ -1,0 +1,197 @@
+"""`arcstep serve` as another process, driven through the real port."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import re
+import signal
+import sys
+import time
+
+import pytest
+
+from bridge.bus.words import parse_words
+from bridge.errors import BadInput, LinkError, LinkLost, PortUnavailable
+from bridge.link.adapter import Adapter
+from tui.commands.serve import open_tcp
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+
+SPEED = 8
+YARD = f"sim://larkmere?speed={SPEED}"
+
+
+def send(adapter: Adapter, words: str):
+    return adapter.send(parse_words(words.split()).build())
+
+
+def look_on(adapter: Adapter, *, times: int = 100) -> None:
+    for _ in range(times):
+        adapter.status()
+        time.sleep(0.02)
+
+
+def rest(adapter: Adapter, *, timeout_s: float = 20.0):
+    """The status once no pulse has come for two simulated seconds."""
+    last, end_s = adapter.status(), time.monotonic() + timeout_s
+    quiet_since = time.monotonic()
+    while time.monotonic() - quiet_since < 2.0 / SPEED:
+        assert time.monotonic() < end_s, "the dish did not come to rest"
+        time.sleep(0.02)
+        now = adapter.status()
+        if now.moving or now.pulses != last.pulses:
+            quiet_since = time.monotonic()
+        last = now
+    return last
+
+
+def test_an_evening_at_the_port_of_another_process(serve, tmp_path):
+    """Limits set, a drive beyond refused, unplug survived, motor stopped by the lease."""
+    state = tmp_path / "yard.json"
+    server = serve("--pty", "--url", f"{YARD}&state={state}")
+    adapter = Adapter.open(server.url, lease_s=0.5)
+    adapter.send(bytes.fromhex("E03163"))  # limits off
+    start = rest(adapter).tally
+
+    # A west limit, set twenty counts or so west of the start ...
+    send(adapter, "drive west 20 counts")
+    limit = rest(adapter).tally
+    assert limit > start
+    send(adapter, "limit west")
+    # ... holds: seen from the counts, since a one-way bus never says.
+    for _ in range(2):
+        send(adapter, "drive west 30 counts")
+        assert abs(rest(adapter).tally - limit) <= 1
+    send(adapter, "drive east 60 counts")
+    assert rest(adapter).tally <= limit - 60
+    send(adapter, "limit east")
+    east = rest(adapter).tally
+    send(adapter, "drive east 40 counts")
+    assert abs(rest(adapter).tally - east) <= 1
+    send(adapter, "drive west 20 seconds")
+    beyond = rest(adapter).tally
+    assert limit - 8 <= beyond <= limit + 4, "it ran past the limit by more than it coasts"
+
+    # Unplugged in mid-move, no goodbye: the lease halts the dish.
+    send(adapter, "drive east 127 seconds")
+    while adapter.status().moving != "east":
+        time.sleep(0.01)
+    last = adapter.status()
+    adapter._port.close()
+    with pytest.raises(LinkLost):
+        adapter.status()
+    time.sleep(0.5 + 0.4)
+    adapter = Adapter.open(server.url, lease_s=0.5)
+    halted = adapter.status()
+    assert halted.moving is None
+    assert halted.trips == 1
+    # Half a second of lease at 8 times the pace and 7.6 counts a second, and some coast.
+    assert last.tally - 45 <= halted.tally < last.tally
+    assert rest(adapter).tally == halted.tally
+
+    # The server ends cleanly, and what the positioner keeps is kept.
+    adapter.close()
+    code, diagnostics = server.end()
+    assert code == 0, diagnostics
+    assert "Traceback" not in diagnostics
+    kept = json.loads(state.read_text())
+    assert kept["yard"] == "larkmere"
+
+    server = serve("--pty", "--url", f"{YARD}&state={state}")
+    with Adapter.open(server.url) as adapter:
+        assert adapter.greeting.boot == kept["boot"] + 1
+        here = rest(adapter).tally
+        adapter.send(bytes.fromhex("E0316A00"))  # limits on, if they were not kept on
+        send(adapter, "drive east 127 seconds")
+        stopped = rest(adapter)
+        assert stopped.tally < here
+        assert abs(stopped.tally - here) <= 60, "the east limit was lost with the power"
+
+
+def test_a_server_that_dies_is_link_lost_in_one_sentence(serve):
+    server = serve("--pty", "--url", YARD)
+    adapter = Adapter.open(server.url)
+    send(adapter, "drive east 20 seconds")
+    server.end("kill")
+    with pytest.raises(LinkError) as caught:
+        look_on(adapter)
+    assert isinstance(caught.value, LinkLost)
+    assert str(caught.value).count("\n") == 0
+    assert server.url in str(caught.value)
+    before_s = time.monotonic()
+    with pytest.raises(LinkLost):
+        adapter.stop()
+    adapter.close()
+    assert time.monotonic() - before_s < 1.5
+    with pytest.raises(PortUnavailable, match="no port"):
+        Adapter.open(server.url)
+
+
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGTERM, 0), (signal.SIGINT, 130)])
+@pytest.mark.parametrize("way", [("--pty",), ("--tcp", "0")])
+def test_signals_end_it_cleanly_with_a_client_on(serve, way, number, code):
+    server = serve(*way, "--url", YARD)
+    adapter = Adapter.open(server.url)
+    send(adapter, "drive east 9 seconds")
+    os.kill(server.process.pid, number)
+    ended, diagnostics = server.end("poll")
+    assert ended == code
+    assert "Traceback" not in diagnostics
+    with pytest.raises(LinkLost):
+        look_on(adapter)
+    adapter.close()
+
+
+def test_a_client_that_never_reads_stalls_neither_lease_nor_server(serve):
+    server = serve("--pty", "--url", f"{YARD}&seed=1")
+    adapter = Adapter.open(server.url, lease_s=0.5)
+    send(adapter, "drive west 127 seconds")
+    adapter._port.close()
+    flood = os.open(server.url, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+    end_s = time.monotonic() + 1.5
+    while time.monotonic() < end_s:
+        with contextlib.suppress(BlockingIOError):
+            os.write(flood, b"status\n" * 20)
+        time.sleep(0.01)
+    os.close(flood)
+    with Adapter.open(server.url) as again:
+        status = again.status()
+        assert status.trips == 1
+        assert status.moving is None
+
+
+def test_tcp_turns_a_second_client_away_and_takes_the_next(serve):
+    server = serve("--tcp", "127.0.0.1:0", "--url", YARD)
+    assert re.fullmatch(r"socket://127\.0\.0\.1:\d+", server.url)
+    first = Adapter.open(server.url)
+    with pytest.raises(LinkError):
+        Adapter.open(server.url, timeout_s=0.5)
+    first.status()
+    first.close()
+    with Adapter.open(server.url) as second:
+        assert second.status().moving is None
+
+
+@pytest.mark.parametrize("where", ["5000", ":5000", "0", "localhost:0"])
+def test_loopback_unless_told_otherwise(where, capsys):
+    try:
+        door = open_tcp(where)
+    except PortUnavailable:
+        pytest.skip("port 5000 is taken on this machine")
+    assert door._listener.getsockname()[0] == "127.0.0.1"
+    door.close()
+    assert capsys.readouterr().err == ""
+
+
+def test_the_open_network_is_warned_of(capsys):
+    door = open_tcp("0.0.0.0:0")
+    door.close()
+    assert "open to the network" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("where", ["", "x", "127.0.0.1:", "127.0.0.1:99999", "127.0.0.1:-1"])
+def test_a_place_that_is_none_is_refused(where):
+    with pytest.raises(BadInput, match="HOST:PORT"):
+        open_tcp(where)
