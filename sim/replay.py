@@ -11,7 +11,7 @@ from sim.rig.dish import Dish
 from sim.rig.memory import EndedBy, Entry, Outcome
 
 REST_STEP_S = 0.5  # s between looks at whether the dish has come to rest
-COAST_S = 1.5  # s of rest after which no pulse is to come
+COAST_S = 4.0  # s of rest after which no pulse is to come and a positioner has made up its mind
 LONGEST_S = 400.0  # s after which a motion is taken to be endless
 BETWEEN_S = 0.5  # s put between messages that have no times
 

@@ -32,8 +32,22 @@ MOVING = Group("At the dish", sort_key=1)
 BUS = Group("On the bus", sort_key=2)
 
 Port = Annotated[str, Parameter(name="--port", help="device path, socket:// or sim:// URL")]
+
+
+def _no_option(_type: object, value: object) -> None:
+    """Only a lone hyphen is a file name: the rest that begins so is a mistyped option."""
+    for name in value if isinstance(value, tuple) else (value,):
+        if isinstance(name, str) and name.startswith("-") and name != "-":
+            raise ValueError(f"{name} is no option")
+
+
 File = Annotated[
-    str, Parameter(help="capture file; - reads standard input", allow_leading_hyphen=True)
+    str,
+    Parameter(
+        help="capture file; - reads standard input",
+        allow_leading_hyphen=True,
+        validator=_no_option,
+    ),
 ]
 AsJson = Annotated[bool, Parameter(name="--json", negative=(), help="one JSON object a line")]
 Rate = Annotated[
