@@ -16,7 +16,7 @@ def coast_shape(ratio: float) -> float:
     """(r - ln(1 + r))/r^2, which is one half at r = 0."""
     if ratio < _SERIES_BELOW:
         return sum((-ratio) ** n / (n + 2) for n in range(12))
-    return (ratio - math.log1p(ratio)) / ratio**2
+    return (1.0 - math.log1p(ratio) / ratio) / ratio
 
 
 def ease(k: float, s: float) -> tuple[float, float]:
@@ -41,9 +41,11 @@ def time_to_rest(w0: float, a: float, k: float) -> float:
 
 
 def distance_to_rest(w0: float, a: float, k: float) -> float:
-    """Counts until the speed is zero; infinite where it never is."""
+    """Counts until the speed is zero, or that it creeps up to; infinite where it runs on."""
     if w0 <= 0.0:
         return 0.0
+    if a == 0.0 and k > 0.0:
+        return w0 / k
     if a >= 0.0:
         return math.inf
     return w0 * w0 / -a * coast_shape(k * w0 / -a)
@@ -69,6 +71,11 @@ def time_to_distance(w0: float, a: float, k: float, distance: float) -> float:
     if distance <= 0.0:
         return 0.0
     slope = a - k * w0
+    if a == 0.0 and w0 > 0.0:  # slows for ever and never gets farther than w0/k
+        part = k * distance / w0
+        if part < 1e-15:
+            return distance / w0
+        return -math.log1p(-part) / k if part < 1.0 else math.inf
     if a < 0.0:
         rest = distance_to_rest(w0, a, k)
         if distance > rest:

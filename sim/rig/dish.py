@@ -128,7 +128,7 @@ class Dish:
     def _personality(self) -> Personality:
         personality = self.yard.personality()
         if self.effects.impatient:
-            habits = replace(personality.habits, reverse_s=0.0)
+            habits = replace(personality.habits, sign_first=True)
             personality = replace(personality, habits=habits)
         if self.effects.polarity_swapped:
             personality = replace(personality, passing="inverted")

@@ -79,7 +79,7 @@ _ALL = (
     ),
     Fault(
         "quick-reversals",
-        "the controller reverses at once instead of waiting out the coast",
+        "on a reversal the controller changes its sign before the coast is over",
         "drift grows with the number of reversals; drives under 0.5 s apart",
         ("impatient",),
     ),

@@ -32,6 +32,7 @@ class Habits:
     nudge_s: float = 0.09
     quiet_s: float = 0.6
     reverse_s: float = 0.6  # wait before driving the other way; 0 reverses while it coasts
+    sign_first: bool = False  # on a reversal the counter's sign changes before that wait: a defect
     stall_s: float = 3.0
     retries: int = 1
     approach: int = 0  # direction of arrival at positions: -1 east, 1 west, 0 either
@@ -82,6 +83,8 @@ class Travel:
         turns = self._first_side(move) != self.polarity
         if turns and self.state != "idle" and self.habits.reverse_s > 0.0:
             self.move, self.pending = None, move
+            if self.habits.sign_first:
+                self.polarity = self._first_side(move)
             self._cut(t_s)
         else:
             self._launch(t_s)
@@ -173,6 +176,7 @@ class Travel:
         if move is None:
             return
         move.side = self._first_side(move)
+        move.cut = None
         left = self._left(move)
         if left is not None and left <= 0:
             move.cut = "target" if self._bound_by_goal(move) else "soft limit"
@@ -237,7 +241,8 @@ class Travel:
             move.cut = "stall" if self._heard_s < self._started_s else move.cut
             return False
         left = self._left(move)
-        if left is not None and left > 0 and (move.nudges > 0 or move.goal is None):
+        at_limit = not self._bound_by_goal(move)
+        if left is not None and left > 0 and (move.nudges > 0 or at_limit):
             if t_s < move.deadline_s:
                 return True  # nudge on, also up to a soft limit
             move.cut = "time-out"
@@ -245,7 +250,7 @@ class Travel:
         if move.via is not None:
             move.via = None
             return True
-        if move.goal is None or move.cut == "soft limit":
+        if move.goal is None or at_limit:
             move.cut = "soft limit"
             return False
         move.cut = "target"
