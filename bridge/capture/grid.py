@@ -47,13 +47,16 @@ def find_grid(ticks: NDArray[np.int64], tick_s: float) -> Grid:
     if steps.size >= CHANGES_LEAST - 1:
         shortest = int(steps.min())
         common = int(np.gcd.reduce(steps))
-        if common * DIVISORS_MOST >= shortest:
-            return Grid(first, float(common), is_even=True)
+        exact = Grid(first, float(common), is_even=True)
+        if common > 1 and common * DIVISORS_MOST >= shortest:
+            return exact
         near = float(steps[steps < 1.5 * shortest].mean())
         for divisor in range(1, DIVISORS_MOST + 1):
             fitted = _fit(times, steps, near / divisor, tick_s)
             if fitted is not None:
                 return Grid(*fitted, is_even=True)
+        if common * DIVISORS_MOST >= shortest:
+            return exact
         return Grid(first, _fallback(float(np.quantile(steps, 0.1)), tick_s), is_even=False)
     if steps.size:
         return Grid(first, _fallback(float(steps.min()), tick_s), is_even=False)
@@ -119,10 +122,9 @@ def hold_samples(
     """
     done = 0  # samples given so far
     value = np.float32(np.nan)
-    for ticks, values, now in changes:
-        finite = np.isfinite(values)
-        if not finite.all():
-            ticks, values = ticks[finite], values[finite]
+    for all_ticks, all_values, now in changes:
+        finite = np.isfinite(all_values)
+        ticks, values = all_ticks[finite], all_values[finite]
         places = np.floor((ticks - grid.first) / grid.period + 0.5).astype(np.int64)
         places = np.maximum(places, done)
         if np.isnan(value) and values.size:

@@ -15,10 +15,11 @@ from bridge.errors import CaptureError
 
 Reader = Callable[[Source, float | None, int], Capture]
 
-BLOCK_OCTETS = 1 << 22  # octets read at a time; a pass holds a few times as much
+BLOCK_OCTETS = 1 << 20  # octets read at a time; a pass holds a few dozen times as much
 READERS = {  # suffix -> module and function, imported when wanted: hex text needs no numpy
     ".vcd": "vcd.read_vcd",
-    ".wav": "wav.read_wav", ".wave": "wav.read_wav", ".rf64": "wav.read_wav", ".bwf": "wav.read_wav",
+    ".wav": "wav.read_wav", ".wave": "wav.read_wav", ".rf64": "wav.read_wav",
+    ".bwf": "wav.read_wav",
     ".csv": "table.read_table", ".tsv": "table.read_table", ".tab": "table.read_table",
     ".npy": "npy.read_npy",
     ".npz": "npy.read_npz",

@@ -14,7 +14,8 @@ import numpy as np
 
 from bridge.capture.digits import NEWLINE, PAD, RETURN, SPACE, pad_block, parse_decimals
 from bridge.capture.source import Source
-from bridge.capture.tablehead import COMMENTS, LEVEL_WORDS, Top, is_number, split_row
+from bridge.capture.tablehead import COMMENTS, Top, is_number, split_row
+from bridge.capture.tablewords import LEVEL_WORDS
 from bridge.errors import CaptureError
 
 if TYPE_CHECKING:

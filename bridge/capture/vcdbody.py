@@ -56,14 +56,15 @@ class Block:
 
     def find(self, code: bytes, *, scalar: bool) -> Places:
         """Give the value tokens of the variable of that code."""
-        tokens = np.flatnonzero(self.kinds == (SCALAR if scalar else CODE))
+        tokens: Places = np.flatnonzero(self.kinds == (SCALAR if scalar else CODE))
         starts, ends = self.starts[tokens], self.ends[tokens]
         if scalar:
             starts = starts + 1
         else:
             tokens = tokens - 1
         if len(code) == 1:
-            return tokens[(self.text[starts] == code[0]) & (ends - starts == 1)]
+            tokens = tokens[(self.text[starts] == code[0]) & (ends - starts == 1)]
+            return tokens
         tokens = tokens[ends - starts == len(code)]
         for n, octet in enumerate(code):
             where = self.starts[tokens] + 1 if scalar else self.starts[tokens + 1]
