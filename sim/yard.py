@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Callable
 from functools import cached_property
 from importlib import resources
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
-from bridge.datafile import Table, line_of, mistakes_of, read_text
+from bridge.datafile import Table, line_of, parse_checked, read_text
 from bridge.errors import BadInput, YardError
-from bridge.station import LinearMount, Station
+from bridge.station import Controller, LinearMount, Station
 from sim.rig.ends import Ends
 from sim.rig.linkage import LinearLinkage, Linkage, WormLinkage
 from sim.rig.load import Weight, weight_of
@@ -68,7 +67,7 @@ class EndsTable(Table):
     hysteresis: float = Field(default=1.0, gt=0, le=20)
 
 
-class PositionerTable(Table):
+class PositionerTable(Controller):
     """The controller's settings and manners."""
 
     counting: Counting = "approach"
@@ -317,14 +316,7 @@ class Yard(Station):
 
 def parse_yard(text: str, where: str) -> Yard:
     """A yard from TOML text. Raises YardError with every mistake, one a line."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise YardError(f"{where}: not TOML: {error}") from None
-    try:
-        yard = Yard.model_validate(data)
-    except ValidationError as error:
-        raise YardError("\n".join(mistakes_of(error, text, where))) from None
+    yard = parse_checked(text, where, Yard)
     problems = [
         f"{where}:{line_of(text, key) or 1}: {'.'.join(map(str, key))}: {says}"
         for key, says in yard.problems()
