@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-import re
-import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from bridge.errors import YardError
+from bridge.mistakes import Mistake, Source, mistakes_in
+from bridge.slips import MARK, Slip, read_past
+from bridge.tomltext import line_of
+
+__all__ = ["Checked", "Mistake", "Table", "check", "line_of", "parse_checked", "read_text"]
 
 
 class Table(BaseModel):
@@ -18,63 +21,71 @@ class Table(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
+    @classmethod
+    def conflicts(cls, data: Mapping[str, object], source: Source) -> Iterable[Mistake]:
+        """What is wrong between tables, looked for in the raw data even where some are wrong.
 
-Model = TypeVar("Model", bound=BaseModel)
-
-_HEADER = re.compile(r"\s*\[\[?\s*([\w.\-\"' ]+?)\s*\]\]?\s*(#.*)?$")
-_KEY = re.compile(r"\s*([\w\-\"']+(?:\s*\.\s*[\w\-\"']+)*)\s*=")
-
-
-def line_of(text: str, path: Sequence[str | int]) -> int | None:
-    """The line (from 1) on which a key path begins, or that of the nearest table that holds it.
-
-    >>> line_of("[a]\\nb = 1\\n[[c]]\\nd = 2\\n[[c]]\\nd = 3", ["c", 1, "d"])
-    6
-    """
-    seen: dict[str, int] = {}
-    best: int | None = None
-    best_depth = 0
-    table: list[str | int] = []
-    for number, line in enumerate(text.splitlines(), 1):
-        if header := _HEADER.match(line):
-            name = header[1].replace('"', "").replace(" ", "")
-            table = list(name.split("."))
-            if line.lstrip().startswith("[["):
-                seen[name] = seen.get(name, -1) + 1
-                table.append(seen[name])
-            here = table
-        elif key := _KEY.match(line):
-            here = table + [part.strip().strip("\"'") for part in key[1].split(".")]
-        else:
-            continue
-        depth = len(here)
-        if depth > best_depth and list(path[:depth]) == here:
-            best, best_depth = number, depth
-    return best
+        The data may hold anything: an entry that is no good by itself is to be passed over.
+        """
+        del data, source
+        return ()
 
 
-_TABLE_TAGS = ("linear", "worm")  # a tagged union puts its tag into the path; the file has none
+Model = TypeVar("Model", bound=Table)
 
 
-def mistakes_of(error: ValidationError, text: str, where: str) -> list[str]:
-    """One sentence for each mistake: file, line, key, what is wrong, and the value given."""
-    told = []
-    for item in error.errors(include_url=False):
-        path = [part for part in item["loc"] if part not in _TABLE_TAGS]
-        key = ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
-        line = line_of(text, path)
-        says = item["msg"].removeprefix("Value error, ")
-        if item["type"] == "extra_forbidden":
-            says = "is not a key here; check its spelling or remove it"
-        elif item["type"] == "missing":
-            says = "is missing; add it"
-        else:
-            says = says[0].lower() + says[1:]
-            given = item["input"]
-            if not isinstance(given, Mapping | list):
-                says += f", not {given!r}" if "should" in says else f" (given: {given!r})"
-        told.append(f"{where}:{line or 1}: {key or 'file'}: {says}")
-    return told
+class Checked(Generic[Model]):
+    """A text held against a model: the model where it fits, and every mistake where not."""
+
+    def __init__(self, text: str, where: str, model: type[Model]) -> None:
+        data, read, self.slips = read_past(text)
+        self.data: Mapping[str, object] = data
+        self.source = Source.of(read, where)
+        self.model: Model | None = None
+        mistakes: list[Mistake] = []
+        if data or not self.slips:
+            try:
+                self.model = model.model_validate(data)
+            except ValidationError as error:
+                mistakes += mistakes_in(error, self.source, model)
+            mistakes += model.conflicts(data, self.source)
+        self.mistakes = [m for m in mistakes if not self._unread(m)]
+
+    def _unread(self, mistake: Mistake) -> bool:
+        """True for what only follows from a slip that is told already."""
+        value: object = self.data
+        for part in mistake.path:
+            if isinstance(value, Mapping):
+                value = value.get(str(part))
+            elif isinstance(value, list) and isinstance(part, int) and part < len(value):
+                value = value[part]
+            else:
+                return False
+        return value == MARK
+
+    def told(self) -> list[str]:
+        """One sentence for each mistake, in the order of the file."""
+        where = self.source.where
+        lines: list[tuple[int, str]] = [(slip.line, _slip(where, slip)) for slip in self.slips]
+        lines += [(self.source.line(m.path), self.source.told(m)) for m in self.mistakes]
+        return [sentence for _, sentence in sorted(lines, key=lambda pair: pair[0])]
+
+
+def _slip(where: str, slip: Slip) -> str:
+    return f"{where}:{slip.line}: {f'{slip.key}: ' if slip.key else ''}{slip.says}"
+
+
+def check(text: str, where: str, model: type[Model]) -> Checked[Model]:
+    """`text` held against the model; raises nothing."""
+    return Checked(text, where, model)
+
+
+def parse_checked(text: str, where: str, model: type[Model]) -> Model:
+    """`text` as the model says. Raises YardError with every mistake, one a line."""
+    checked = check(text, where, model)
+    if checked.model is None or checked.mistakes or checked.slips:
+        raise YardError("\n".join(checked.told()))
+    return checked.model
 
 
 def read_text(path: Path) -> str:
@@ -89,15 +100,3 @@ def read_text(path: Path) -> str:
         ) from None
     except OSError as error:
         raise YardError(f"{path}: cannot be read: {error.strerror}") from None
-
-
-def parse_checked(text: str, where: str, model: type[Model]) -> Model:
-    """`text` as the model says. Raises YardError with every mistake, one a line."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise YardError(f"{where}: not TOML: {error}") from None
-    try:
-        return model.model_validate(data)
-    except ValidationError as error:
-        raise YardError("\n".join(mistakes_of(error, text, where))) from None

@@ -2,68 +2,132 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import AfterValidator, Field, ValidationError, model_validator
 
 from bridge.bus.standard import MANY_POSITIONS
-from bridge.datafile import Table, parse_checked, read_text
+from bridge.datafile import Mistake, Table, parse_checked, read_text
+from bridge.mistakes import Source
 
-Degrees360 = Annotated[float, Field(ge=0, le=360)]
-Longitude = Annotated[float, Field(ge=-180, le=180)]
+LAST_LATITUDE_DEG = 81.33  # deg, farther from the equator the belt is set (computed, WGS-84)
+STROKE_SLACK_MM = 5.0  # mm that a stroke and a retracted length by tape are off (judgement)
+MOST_COUNTS = 1_000_000  # counts, far beyond any actuator's
+
+
+def _longitude(value: float) -> float:
+    if not -180 <= value <= 180:
+        hint = f", so write {(value + 180) % 360 - 180:g}" if abs(value) <= 360 else ""
+        raise ValueError(f"{value:g} is not within -180 to 180 deg; east is positive{hint}")
+    return value
+
+
+def _latitude(value: float) -> float:
+    if abs(value) > LAST_LATITUDE_DEG:
+        raise ValueError(
+            f"{value:g} deg sees no satellite of the belt: beyond {LAST_LATITUDE_DEG:g} deg north"
+            " or south all are under the horizon, at the pole by 8.6 deg; correct it"
+        )
+    return value
+
+
+def _plain(value: str) -> str:
+    if not value.isprintable():
+        raise ValueError(f"{value!r} holds a control character; write it on one line")
+    return value
+
+
+Number = Annotated[float, Field(strict=True)]  # neither true nor a number between quotes
+Whole = Annotated[int, Field(strict=True)]
+Count = Annotated[int, Field(strict=True, ge=-MOST_COUNTS, le=MOST_COUNTS)]
+Text = Annotated[str, AfterValidator(_plain)]
+Degrees360 = Annotated[
+    float, Field(strict=True, ge=0, le=360, description="azimuths run clockwise from true north")
+]
+Latitude = Annotated[
+    float,
+    Field(strict=True, ge=-90, le=90, description="north is positive"),
+    AfterValidator(_latitude),
+]
+Longitude = Annotated[
+    float, Field(strict=True, description="degrees, east is positive"), AfterValidator(_longitude)
+]
 
 
 class Obstacle(Table):
     """Sky hidden from one azimuth clockwise to another, up to an elevation, in degrees."""
 
     azimuth_deg: tuple[Degrees360, Degrees360]
-    elevation_deg: float = Field(ge=0, le=90)
+    elevation_deg: Number = Field(ge=0, le=90, description="0 is level, 90 straight up")
+
+    @model_validator(mode="after")
+    def _has_width(self) -> Obstacle:
+        if self.azimuth_deg[0] == self.azimuth_deg[1]:
+            raise ValueError(
+                f"azimuth_deg has no width, both edges are {self.azimuth_deg[0]:g} deg; give both"
+                " edges, clockwise (350 to 10 wraps north), or 0 and 360 for all round"
+            )
+        return self
 
 
 class Site(Table):
     """Where the dish stands; longitude east positive."""
 
-    name: str = "unnamed station"
-    latitude_deg: float = Field(ge=-90, le=90)
+    name: Text = "unnamed station"
+    latitude_deg: Latitude
     longitude_deg: Longitude
-    height_m: float = Field(default=0.0, ge=-500, le=9000)
+    height_m: Number = Field(default=0.0, ge=-500, le=9000, description="metres above the sea")
     obstacles: tuple[Obstacle, ...] = ()
 
 
 class Reflector(Table):
     """The dish itself."""
 
-    diameter_m: float = Field(gt=0.1, le=50)
-    frequency_ghz: float = Field(default=12.0, gt=0.5, le=50)
+    diameter_m: Number = Field(gt=0.1, le=50, description="metres, so 120 cm is 1.2")
+    frequency_ghz: Number = Field(
+        default=12.0, gt=0.5, le=50, description="GHz, so 11700 MHz is 11.7"
+    )
+
+
+_TAPE = "millimetres, between the middles of the pivots"
 
 
 class LinearMount(Table):
     """A linear actuator between a pivot on the frame and one on the dish."""
 
     kind: Literal["linear"]
-    frame_pivot_mm: float = Field(gt=0)
-    dish_pivot_mm: float = Field(gt=0)
-    retracted_mm: float = Field(gt=0)
-    stroke_mm: float = Field(gt=0)
-    counts_per_mm: float = Field(gt=0)
-    noon_angle_deg: float = Field(default=90.0, gt=0, lt=180)
+    frame_pivot_mm: Number = Field(gt=0, le=20000, description=f"{_TAPE} of axis and frame")
+    dish_pivot_mm: Number = Field(gt=0, le=20000, description=f"{_TAPE} of axis and dish")
+    retracted_mm: Number = Field(gt=0, le=20000, description=f"{_TAPE} with the actuator in")
+    stroke_mm: Number = Field(gt=0, le=20000, description="millimetres from in to out")
+    counts_per_mm: Number = Field(
+        gt=0, le=1000, description="counts over the stroke, divided by it"
+    )
+    noon_angle_deg: Number = Field(
+        default=90.0, gt=0, lt=180, description="the angle at the axis with the dish at noon"
+    )
+
+    @property
+    def stroke_counts(self) -> float:
+        return self.stroke_mm * self.counts_per_mm
 
 
 class WormMount(Table):
     """A worm drive on the polar axis itself."""
 
     kind: Literal["worm"]
-    counts_per_deg: float = Field(gt=0)
-    noon_count: int
+    counts_per_deg: Number = Field(gt=0, le=100000, description="counts for one degree of the axis")
+    noon_count: Count = Field(description="the count with the dish facing the equator")
 
 
 class SoftLimits(Table):
     """Counts between which the positioner drives; counts grow west."""
 
-    east: int
-    west: int
+    east: Count
+    west: Count
 
     @model_validator(mode="after")
     def _in_order(self) -> SoftLimits:
@@ -74,15 +138,22 @@ class SoftLimits(Table):
         return self
 
 
+class Controller(Table):
+    """How the positioner arrives at a position, and what supply it gives the LNB."""
+
+    approach: Literal["east", "west", "either"] | None = None  # the way it moves when it arrives
+    passing: Literal["passed", "inverted", "held13", "held18"] | None = None
+
+
 class Position(Table):
     """One satellite of the list; without `count` it is not taught yet."""
 
-    number: int = Field(ge=1, le=255)
-    name: str
+    number: Whole = Field(ge=1, le=255, description="the bus carries no other")
+    name: Text
     longitude_deg: Longitude | None = None
-    count: int | None = None
-    horizontal_deg: float = Field(default=-45.0, ge=-180, le=180)
-    vertical_deg: float = Field(default=45.0, ge=-180, le=180)
+    count: Count | None = None
+    horizontal_deg: Number = Field(default=-45.0, ge=-180, le=180, description="feed's angle")
+    vertical_deg: Number = Field(default=45.0, ge=-180, le=180, description="feed's angle")
     peaked: date | None = None
     note: str = ""
 
@@ -94,20 +165,18 @@ class Station(Table):
     dish: Reflector | None = None
     mount: Annotated[LinearMount | WormMount, Field(discriminator="kind")] | None = None
     limits: SoftLimits | None = None
+    positioner: Controller = Controller()
     position: tuple[Position, ...] = ()
 
-    @field_validator("position")
     @classmethod
-    def _numbers_once(cls, positions: tuple[Position, ...]) -> tuple[Position, ...]:
-        first: dict[int, str] = {}
-        for row in positions:
-            if row.number in first:
-                raise ValueError(
-                    f"number {row.number} is used by {first[row.number]} and by {row.name}; "
-                    "give each its own"
-                )
-            first[row.number] = row.name
-        return positions
+    def conflicts(cls, data: Mapping[str, object], source: Source) -> Iterable[Mistake]:
+        """Numbers used twice, a triangle that does not close, counts beyond the stroke."""
+        rows = _rows(data)
+        yield from _shared_numbers(rows, source)
+        mount = _alone(LinearMount, data.get("mount"))
+        if mount is not None:
+            triangle = list(_triangle(mount))
+            yield from triangle or _beyond(mount, data.get("limits"), rows)
 
     def warnings(self) -> list[str]:
         """What is allowed but seldom meant."""
@@ -116,6 +185,85 @@ class Station(Table):
             for row in self.position
             if row.number > MANY_POSITIONS
         ]
+
+
+Row = Mapping[str, object]
+Part = TypeVar("Part", bound=Table)
+
+
+def _rows(data: Mapping[str, object]) -> list[tuple[int, Row]]:
+    rows = data.get("position")
+    if not isinstance(rows, list):
+        return []
+    return [(index, row) for index, row in enumerate(rows) if isinstance(row, Mapping)]
+
+
+def _alone(model: type[Part], value: object) -> Part | None:
+    """A table by itself, or None where it is missing or wrong, which is told elsewhere."""
+    try:
+        return model.model_validate(value)
+    except ValidationError:
+        return None
+
+
+def _is_whole(value: object) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def _shared_numbers(rows: list[tuple[int, Row]], source: Source) -> Iterator[Mistake]:
+    first: dict[object, tuple[int, Row]] = {}
+    for index, row in rows:
+        number = row.get("number")
+        if not _is_whole(number):
+            continue
+        if number not in first:
+            first[number] = (index, row)
+            continue
+        path, other = ("position", index, "number"), ("position", first[number][0], "number")
+        yield Mistake(
+            path,
+            f"{number} is the number of {first[number][1].get('name', 'one position')} on line"
+            f" {source.line(other)} and of {row.get('name', 'another')} on line"
+            f" {source.line(path)}; give each its own",
+            "duplicate number",
+        )
+
+
+def _triangle(mount: LinearMount) -> Iterator[Mistake]:
+    """The triangle of the two pivots and the actuator has to close at both ends of the stroke."""
+    short = abs(mount.frame_pivot_mm - mount.dish_pivot_mm)
+    long = mount.frame_pivot_mm + mount.dish_pivot_mm
+    ends = (
+        ("retracted_mm", "in", mount.retracted_mm),
+        ("stroke_mm", "out", mount.retracted_mm + mount.stroke_mm),
+    )
+    for key, state, length in ends:
+        if not short < length < long:
+            yield Mistake(
+                ("mount", key),
+                f"with the actuator {state} it is {length:g} mm long, but pivots"
+                f" {mount.frame_pivot_mm:g} and {mount.dish_pivot_mm:g} mm from the axis close a"
+                f" triangle only from {short:g} to {long:g} mm; measure them again",
+                "triangle",
+            )
+
+
+def _beyond(mount: LinearMount, limits: object, rows: list[tuple[int, Row]]) -> Iterator[Mistake]:
+    slack = STROKE_SLACK_MM * mount.counts_per_mm
+    most = round(mount.stroke_counts)
+    held = f"is beyond the stroke, 0 to {most} counts"
+    checked: list[tuple[tuple[str | int, ...], object, str]] = []
+    if isinstance(limits, Mapping):
+        checked += [(("limits", side), limits.get(side), "") for side in ("east", "west")]
+    checked += [
+        (("position", index, "count"), row.get("count"), f" of {row.get('name', 'this position')}")
+        for index, row in rows
+    ]
+    for path, count, whose in checked:
+        if isinstance(count, int) and _is_whole(count) and not -slack <= count <= most + slack:
+            advice = "set it again inside" if path[0] == "limits" else "teach it again"
+            says = f"count {count}{whose} {held}; {advice}, or correct stroke_mm and counts_per_mm"
+            yield Mistake(path, says, "stroke")
 
 
 def load_station(path: str | Path) -> Station:
