@@ -34,6 +34,8 @@ MOST_COUNTS, MOST_SECONDS = 128, 127  # one drive command's reach (facts of the 
 class Ask(ModalScreen[str | None]):
     """A title, words, perhaps a field, and buttons with a key each; escape is None."""
 
+    REPLACES: ClassVar[bool] = True  # what is typed replaces what the field starts with
+
     def __init__(
         self,
         title: str,
@@ -59,7 +61,13 @@ class Ask(ModalScreen[str | None]):
             for words in self._words:
                 yield Static(words, classes="words", markup=False)
             if self._field is not None:
-                yield Input(self._start, placeholder=self._field, id="field", compact=True)
+                yield Input(
+                    self._start,
+                    placeholder=self._field,
+                    id="field",
+                    compact=True,
+                    select_on_focus=self.REPLACES,
+                )
             if self._hint:
                 yield Static(self._hint, classes="hint", markup=False)
             menu = len(self._choices) > IN_A_ROW
@@ -71,9 +79,7 @@ class Ask(ModalScreen[str | None]):
     def on_mount(self) -> None:
         """Focus the field, or the answer that does nothing."""
         if self._field is not None:
-            field = self.query_one(Input)
-            field.focus()
-            field.cursor_position = len(self._start)
+            self.query_one(Input).focus()
         else:
             list(self.query(Button))[self._focus].focus()
 
@@ -173,7 +179,9 @@ _DISTANCE = re.compile(r"\s*(\d{1,3})\s*(s|seconds?|c|counts?)?\s*", re.IGNORECA
 
 
 class AskNumber(Ask):
-    """A whole number in a range."""
+    """A whole number in a range; a start is its first digit."""
+
+    REPLACES = False
 
     def __init__(self, title: str, words: str, low: int, high: int, *, start: str = "") -> None:
         choices: list[Choice] = [("escape", "none", "Cancel")]
