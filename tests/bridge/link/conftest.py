@@ -27,6 +27,7 @@ class Peer:
         self.boot = 1
         self.reading = True
         self._ending = False
+        self._pulling = threading.Lock()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
 
@@ -49,10 +50,11 @@ class Peer:
         """Both sides gone, as when USB is pulled."""
         self._ending = True
         self._thread.join(2)
-        for side in (self.far, self.near):
+        with self._pulling:
+            sides, self.far, self.near = (self.far, self.near), -1, -1
+        for side in sides:
             if side >= 0:
                 os.close(side)
-        self.near = self.far = -1
 
     def verbs(self) -> list[str]:
         return [packet.verb for packet in self.packets]

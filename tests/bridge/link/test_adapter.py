@@ -202,7 +202,8 @@ def test_stop_before_a_stuck_port_returns_within_a_bound(peer):
 def test_the_plug_pulled_in_mid_request(peer):
     adapter = Adapter.open(peer.url)
     peer.answers = lambda packet: None
-    threading.Timer(0.1, peer.pull_plug).start()
+    timer = threading.Timer(0.1, peer.pull_plug)
+    timer.start()
     with pytest.raises(LinkLost, match="went away") as caught:
         adapter.send(STEP)
     assert "\n" not in str(caught.value)
@@ -211,6 +212,7 @@ def test_the_plug_pulled_in_mid_request(peer):
             ask()
     assert adapter.events() == []
     adapter.close()
+    timer.join()
 
 
 def test_events_come_without_asking_and_noise_is_no_trouble(peer):
