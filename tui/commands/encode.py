@@ -1,0 +1,49 @@
+"""`arcstep encode`: command words or hex -> octets, and a waveform file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bridge.bus.command import read
+from bridge.bus.frame import Frame, parse_hex
+from bridge.bus.words import parse_words
+from bridge.errors import FrameError, WordsError
+
+SEPARATOR = ","  # a word of its own between frames
+
+
+def encode(words: list[str], *, out: Path | None = None, rate_hz: float | None = None) -> int:
+    """Print the octets of each frame, with its meaning; write the waveform where asked.
+
+    Frames are parted by a comma standing alone: `goto 7 , halt`.
+    """
+    frames = [_frame_of(group) for group in _split(words)]
+    for frame in frames:
+        print(f"{frame.hex:<17}  {read(frame).meaning}")
+    if out is not None:
+        from bridge.bus.waveform import Sending  # noqa: PLC0415  (numpy only where used)
+        from bridge.capture.write import write_capture  # noqa: PLC0415
+
+        write_capture(out, Sending([frame.build() for frame in frames]), rate_hz=rate_hz)
+    return 0
+
+
+def _split(words: list[str]) -> list[list[str]]:
+    groups: list[list[str]] = [[]]
+    for word in words:
+        if word == SEPARATOR:
+            groups.append([])
+        else:
+            groups[-1].append(word)
+    if not all(groups):
+        raise WordsError("nothing to encode; give words such as: drive east 1 count, or hex octets")
+    return groups
+
+
+def _frame_of(words: list[str]) -> Frame:
+    """Hex where every word is hex, else words. Raises WordsError or FrameError."""
+    try:
+        octets = parse_hex(" ".join(words))
+    except FrameError:
+        return parse_words(words)
+    return Frame.parse(octets)
