@@ -125,17 +125,17 @@ def parse_decimals(
     whole, good = parse_whole(block, starts, dots)
     if not good:
         return None
-    places = ends - dots - 1
+    places = ends - dots - 1  # -1 where there is no mark
     most, least = int(places.max()), int(places.min())
+    if bool(((places == 0) & (ends - starts == 1)).any()):  # a mark without a digit
+        return None
     if most <= 0:
         if exponents is None:
             values = whole.astype(np.float64)
             return np.negative(values, out=values, where=negative) if signed.any() else values
         places = np.maximum(places, 0)
     else:
-        if int((dots - starts).max()) + most > DIGITS_MOST or bool(
-            (ends - starts == 1)[places == 0].any()
-        ):
+        if int((dots - starts).max()) + most > DIGITS_MOST:
             return None
         fraction, good = parse_whole(block, np.minimum(dots + 1, ends), ends)
         if not good:

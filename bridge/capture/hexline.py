@@ -210,7 +210,7 @@ def _parse_octets(text: str) -> bytes | None:
     text = text.strip(" \t\r\n{}[]()<>;,\"'")
     if text[:2] == "\\x":
         text = text.replace("\\x", " \\x")
-    tokens = [token for token in re.split(r"[\s,;:._|-]+", text) if token]
+    tokens = [token for token in re.split(r"[\s,;:|-]+", text) if token]
     if not tokens:
         return None
     octets = bytearray()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from functools import partial
 
 from bridge.capture.hexline import (
@@ -19,6 +20,8 @@ from bridge.capture.trace import Capture, Lines
 from bridge.errors import CaptureError
 
 LOOK_LINES = 200  # lines looked at before a text is taken for hex text or refused
+FRAMINGS = frozenset([*range(0xE0, 0xE8), *range(0x70, 0x80)])  # bus specification; EN 50607
+FASTEST_S = 1e-3  # s, a mean distance of lines below which they are samples, not frames
 MIDNIGHT_S = DAY_S / 2  # a clock that falls back by more than this has passed midnight
 
 
@@ -36,19 +39,37 @@ def read_hextext(source: Source, rate_hz: float | None, block: int) -> Capture:
 
 
 def looks_like_hextext(source: Source) -> bool:
-    """Tell whether the first lines hold frames, or a header that names a hex column."""
-    frames = other = 0
+    """Tell whether most of the first lines hold frames, most of them with a framing of a bus.
+
+    A table of plain numbers can look like hex as well; its lines begin with other octets or
+    come faster than the 13.5 ms that the shortest frame takes.
+    """
+    frames = framed = other = 0
+    times: list[float] = []
     lines = source.head.decode("utf-8", "replace").splitlines()[:LOOK_LINES]
-    for line in lines[:-1] if len(lines) > 1 else lines:
-        if not line.strip():
-            continue
-        if not frames and find_columns(line):
-            return True
+    for text in lines[:-1] if len(lines) > 1 else lines:
+        if not frames and (columns := find_columns(text)) is not None:
+            return _has_row(lines[lines.index(text) + 1 :], columns)
         try:
-            frames += parse_line(line) is not None
+            line = parse_line(text)
         except LineError:
             other += 1
-    return frames > other
+            continue
+        if line is not None:
+            frames += 1
+            framed += line.octets[0] in FRAMINGS
+            if line.time_s is not None:
+                times.append(line.time_s)
+    too_fast = len(times) > 2 and (times[-1] - times[0]) / (len(times) - 1) < FASTEST_S
+    return frames > other and 2 * framed > frames and not too_fast
+
+
+def _has_row(lines: list[str], columns: Columns) -> bool:
+    for text in lines:
+        with suppress(LineError):
+            if parse_row(text, columns) is not None:
+                return True
+    return False
 
 
 def _lines(source: Source, block: int) -> Iterator[tuple[float | None, bytes, str]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from importlib import import_module
 
 from bridge.capture.hextext import looks_like_hextext
@@ -49,7 +50,7 @@ def open_capture(path: str, *, rate_hz: float | None = None, block: int = BLOCK_
         raise CaptureError(f"{source.name}: the file is empty; record it again")
     module, _, function = _choose(source).partition(".")
     read: Reader = getattr(import_module(f"bridge.capture.{module}"), function)
-    return read(source, rate_hz, max(block, 1))
+    return replace(read(source, rate_hz, max(block, 1)), progress=source.progress)
 
 
 def _choose(source: Source) -> str:

@@ -32,8 +32,11 @@ class Source:
     def __init__(self, path: str) -> None:
         self.name = "stdin" if path == "-" else path
         self.path = path
+        self._reached = 0  # octets of the file, packed or not, that the last pass has come to
         self.suffix = "" if path == "-" else _find_suffix(path)
         if path == "-":
+            if sys.stdin is None or sys.stdin.closed:
+                raise CaptureError("stdin: it is closed; name a file, or pipe one in")
             self._spool(sys.stdin.buffer)
         else:
             self._look()
@@ -62,6 +65,7 @@ class Source:
             while count > 0 and (part := file.read(count)):
                 parts.append(part)
                 count -= len(part)
+            self._reached = self._tell(getattr(file, "fileobj", None) or file)
         except EOFError:
             raise CaptureError(
                 f"{self.name}: the gzip data stops after {self._tell(file)} unpacked octets;"
@@ -83,6 +87,13 @@ class Source:
                 file.seek(start)
             while block := self.read(file, count):
                 yield block
+
+    def progress(self) -> float:
+        """Tell how much of the file the pass under way has read, from 0 to 1."""
+        with suppress(OSError):
+            size = Path(self.path).stat().st_size
+            return min(self._reached / size, 1.0) if size else 1.0
+        return 1.0
 
     def unpack(self) -> None:
         """Unpack a gzip file into a temporary one, for kinds that need to seek."""

@@ -168,7 +168,8 @@ def _is_row(fields: list[str], style: Style) -> bool:
             texts += 1
     if not numbers:
         return False
-    return texts == 0 or (texts == 1 and numbers + levels >= 2)
+    starts = is_number(fields[0], style.decimal) or fields[0].casefold() in LEVEL_WORDS
+    return texts == 0 or (texts == 1 and starts and numbers + levels >= 2)
 
 
 def _is_split_decimal(lines: list[str], style: Style) -> bool:

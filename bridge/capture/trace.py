@@ -96,12 +96,14 @@ class Capture:
 
     A pass over one trace of a text file scans the text once, so look at all traces over the
     same first stretch and go on only with the one that speaks. A note names what the file got
-    wrong and what was done about it.
+    wrong and what was done about it. `progress()` tells how much of the file the pass under way
+    has read, from 0 to 1.
     """
 
     path: str
     traces: tuple[Trace, ...]
     notes: tuple[str, ...] = ()
+    progress: Callable[[], float] = lambda: 1.0
 
     def trace(self, name: str) -> Trace:
         """Give the trace of that name, part of a dotted name, or number from 1.

@@ -63,8 +63,7 @@ class Block:
         else:
             tokens = tokens - 1
         if len(code) == 1:
-            tokens = tokens[(self.text[starts] == code[0]) & (ends - starts == 1)]
-            return tokens
+            return tokens[np.flatnonzero((self.text[starts] == code[0]) & (ends - starts == 1))]
         tokens = tokens[ends - starts == len(code)]
         for n, octet in enumerate(code):
             where = self.starts[tokens] + 1 if scalar else self.starts[tokens + 1]

@@ -1,0 +1,179 @@
+"""WAV files against scipy.io.wavfile, and the lies that headers tell."""
+
+from __future__ import annotations
+
+import io
+import struct
+import warnings
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.io import wavfile
+
+from bridge.capture.trace import Capture, Samples
+from bridge.errors import CaptureError
+
+Load = Callable[..., Capture]
+KINDS = {
+    "u1": (1, 8),
+    "<i2": (1, 16),
+    "<i3": (1, 24),
+    "<i4": (1, 32),
+    "<f4": (3, 32),
+    "<f8": (3, 64),
+}
+GUID = bytes.fromhex("0000 0000 1000 8000 00AA00389B71")
+
+
+def make_wav(
+    data: bytes, *, kind: str = "<i2", channels: int = 1, rate: int = 96000, extensible: bool = False,
+    before: bytes = b"", after: bytes = b"", told: int | None = None, form: bytes = b"RIFF",
+) -> bytes:  # fmt: skip
+    tag, bits = KINDS[kind]
+    block = channels * bits // 8
+    core = struct.pack(
+        "<HHIIHH", 0xFFFE if extensible else tag, channels, rate, rate * block, block, bits
+    )
+    if extensible:
+        core += struct.pack("<HHIH", 22, bits, 0, tag) + GUID
+    size = len(data) if told is None else told
+    chunks = (
+        b"fmt "
+        + struct.pack("<I", len(core))
+        + core
+        + before
+        + b"data"
+        + struct.pack("<I", size)
+        + data
+    )
+    return (
+        form
+        + struct.pack("<I", (4 + len(chunks) + len(after)) & 0xFFFFFFFF)
+        + b"WAVE"
+        + chunks
+        + after
+    )
+
+
+def _values(capture: Capture) -> list[np.ndarray[Any, Any]]:
+    found = []
+    for trace in capture.traces:
+        assert isinstance(trace, Samples)
+        found.append(np.concatenate(list(trace.chunks())))
+    return found
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sampled_from(list(KINDS)), st.integers(1, 3), st.booleans(), st.binary(min_size=48, max_size=600),
+    st.sampled_from([44100, 48000, 96000, 192000, 1000000]),
+)  # fmt: skip
+def test_samples_are_what_scipy_reads(
+    tmp_path_factory: pytest.TempPathFactory, kind: str, channels: int, extensible: bool,
+    octets: bytes, rate: int,
+) -> None:  # fmt: skip
+    from bridge.capture.open import open_capture
+
+    frame = KINDS[kind][1] // 8 * channels
+    data = octets[: len(octets) // frame * frame]
+    content = make_wav(data, kind=kind, channels=channels, rate=rate, extensible=extensible)
+    path = tmp_path_factory.getbasetemp() / "x.wav"
+    path.write_bytes(content)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", wavfile.WavFileWarning)
+        rate_hz, expected = wavfile.read(io.BytesIO(content))
+    expected = expected.reshape(-1, channels)
+    capture = open_capture(str(path))
+    for n, trace in enumerate(capture.traces):
+        assert isinstance(trace, Samples)
+        assert trace.rate_hz == rate_hz
+        assert trace.start_s == 0
+        assert not trace.volts
+        scale = {"u1": 128, "<i2": 2**15, "<i3": 2**31, "<i4": 2**31}.get(kind, 1)
+        offset = 128 if kind == "u1" else 0
+        with np.errstate(all="ignore"):
+            wanted = ((expected[:, n].astype(np.float64) - offset) / scale).astype(np.float32)
+            values = np.concatenate(list(trace.chunks()))
+            np.testing.assert_allclose(values, wanted, rtol=1e-6, equal_nan=True)
+            assert trace.raw_chunks is not None
+            raw = np.concatenate(list(trace.raw_chunks())).astype(np.float64)
+            raw = (raw + trace.raw_offset) * trace.raw_scale
+            np.testing.assert_allclose(raw.astype(np.float32), wanted, rtol=1e-6, equal_nan=True)
+
+
+@pytest.mark.parametrize("dtype", [np.uint8, np.int16, np.int32, np.float32, np.float64])
+def test_what_scipy_writes(load: Load, dtype: Any) -> None:
+    file = io.BytesIO()
+    values = np.arange(7).astype(dtype)  # odd: scipy leaves out the pad octet
+    wavfile.write(file, 48000, values)
+    assert _values(load("x.wav", file.getvalue()))[0].size == 7
+
+
+@pytest.mark.parametrize("pad", [b"", b"\0"])
+@pytest.mark.parametrize("name", [b"LIST", b"note"])
+def test_odd_chunks_with_and_without_a_pad_octet(load: Load, pad: bytes, name: bytes) -> None:
+    data = bytes(range(1, 21))
+    odd = name + struct.pack("<I", 5) + b"INFO\x01" + pad
+    content = make_wav(data, before=odd)
+    np.testing.assert_array_equal(
+        _values(load("x.wav", content))[0], np.frombuffer(data, "<i2") / np.float32(32768)
+    )
+
+
+def test_tags_behind_the_data_are_no_samples(load: Load) -> None:
+    tags = b"LIST" + struct.pack("<I", 4) + b"INFO"
+    assert _values(load("x.wav", make_wav(bytes(20), after=tags)))[0].size == 10
+
+
+@pytest.mark.parametrize("told", [0, 0xFFFFFFFF, 1000, 0x7FFFFFFF])
+def test_a_data_size_that_lies(load: Load, told: int) -> None:
+    capture = load("x.wav", make_wav(bytes(40), told=told))
+    assert _values(capture)[0].size == 20
+    (note,) = capture.notes
+    assert f"byte 40: the data chunk says {told:,} octets, the file holds 40" in note
+
+
+def test_a_last_sample_that_is_not_whole(load: Load) -> None:
+    capture = load("x.wav", make_wav(bytes(41), channels=2))
+    assert _values(capture)[1].size == 10
+    assert "not whole (1 of 4 octets)" in capture.notes[0]
+
+
+def test_sizes_of_64_bits(load: Load) -> None:
+    data = bytes(range(40))
+    content = bytearray(make_wav(data, told=0xFFFFFFFF, form=b"RF64", after=b"LIST\4\0\0\0INFO"))
+    content[12:12] = b"ds64" + struct.pack("<IQQQI", 28, 0, len(data), 20, 0)
+    capture = load("x.wav", bytes(content))
+    assert _values(capture)[0].size == 20
+    assert capture.notes == ()
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        (lambda w: w[:11], "byte 0"),
+        (lambda w: w[:20], "byte 20.*the fmt chunk holds 0 octets|without a fmt chunk"),
+        (lambda w: w[:36], "byte 36: the file ends without a data chunk"),
+        (lambda w: w[:44], "byte 44: no whole sample"),
+        (lambda w: b"RIFX" + w[4:], "big-endian"),
+        (lambda w: w[:20] + b"\x55\0" + w[22:], "byte 20: sample kind 0x0055 is compressed"),
+        (lambda w: w[:22] + b"\0\0" + w[24:], "byte 20: 0 channels; allowed are 1 to 256"),
+        (lambda w: w[:24] + b"\0\0\0\0" + w[28:], "byte 20: a sample rate of 0 Hz"),
+        (lambda w: w[:34] + b"\x0c\x01" + w[36:], "byte 20: 268 bits a sample"),
+    ],
+)
+def test_a_header_that_cannot_be_true(
+    load: Load, change: Callable[[bytes], bytes], sentence: str
+) -> None:
+    with pytest.raises(CaptureError, match=sentence):
+        load("x.wav", change(make_wav(bytes(40))))
+
+
+def test_a_rate_given_by_hand_wins(load: Load) -> None:
+    trace = load("x.wav", make_wav(bytes(40)), rate_hz=48000.0).traces[0]
+    assert isinstance(trace, Samples)
+    assert trace.rate_hz == 48000
