@@ -18,12 +18,15 @@ _QUOTES = ('"""', "'''", '"', "'")
 class Place:
     """Where a value stands: `line` from 1 of its key or header, `text[start:end]` the value.
 
-    For a table written under a header, `start` and `end` bound the header line itself.
+    `key` is where the key begins, or of a member of a list the value itself. For a table under
+    a header, `start` and `end` bound the header.
     """
 
     line: int
+    key: int
     start: int
     end: int
+    header: bool = False
 
 
 def places_of(text: str) -> dict[Path, Place]:
@@ -31,7 +34,7 @@ def places_of(text: str) -> dict[Path, Place]:
 
     >>> places = places_of("[a]\\nb = 1\\n[[c]]\\nd = 2\\n[[c]]\\nd = 3  # late")
     >>> places["c", 1, "d"]
-    Place(line=6, start=32, end=33)
+    Place(line=6, key=28, start=32, end=33, header=False)
     """
     return _Walk(text).run()
 
@@ -102,7 +105,7 @@ class _Walk:
         for part in parts[:-1]:
             path = self._into((*path, part))
         path = (*path, parts[-1])
-        place = Place(line, start, self.at)
+        place = Place(line, start, start, self.at, header=True)
         if depth == 2:
             self.places.setdefault(path, place)
             self.entries[path] = self.entries.get(path, -1) + 1
@@ -115,12 +118,13 @@ class _Walk:
         return (*path, self.entries[path]) if path in self.entries else path
 
     def _pair(self, table: Path) -> None:
-        line = self._line_at(self.at)
+        key = self.at
+        line = self._line_at(key)
         parts = self._key("=")
         self.at += 1
         for depth in range(1, len(parts)):  # a dotted key makes the tables on its way
-            self.places.setdefault((*table, *parts[:depth]), Place(line, self.at, self.at))
-        self._value((*table, *parts), line)
+            self.places.setdefault((*table, *parts[:depth]), Place(line, key, key, key))
+        self._value((*table, *parts), key)
 
     def _key(self, until: str) -> list[str]:
         start = self.at
@@ -131,13 +135,13 @@ class _Walk:
                 self.at += 1
         return _parts(self.text[start : self.at])
 
-    def _value(self, path: Path, line: int | None = None) -> None:
+    def _value(self, path: Path, key: int | None = None) -> None:
         self._skip(" \t\r\n")
         start = self.at
-        if line is None:
-            line = self._line_at(start)
+        key = start if key is None else key
+        line = self._line_at(start)  # a value begins on the line of its key
         first = self.text[start]
-        self.places[path] = Place(line, start, start)  # before what it holds
+        self.places[path] = Place(line, key, start, start)  # before what it holds
         if first in "\"'":
             self._string()
         elif first == "[":
@@ -149,7 +153,7 @@ class _Walk:
                 self.at += 1
             while self.text[self.at - 1] in " \t":
                 self.at -= 1
-        self.places[path] = Place(line, start, self.at)
+        self.places[path] = Place(line, key, start, self.at)
 
     def _array(self, path: Path) -> None:
         self.at += 1
