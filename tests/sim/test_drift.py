@@ -1,0 +1,98 @@
+"""The drift of many rigs against binomial theory, and each rig against a single one."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from bridge.errors import YardError
+from sim.drift import Fleet, Habits, forecast
+from sim.rig.motor import plant_of
+from sim.rig.move import Mover
+from sim.yard import load_yard
+
+LARKMERE = load_yard("larkmere")
+SOUND = Habits(missed=0.0, doubled=0.0, impatient=0.0)
+
+
+@pytest.mark.parametrize("chance", [1e-4, 1e-5])
+def test_missed_pulses_spread_as_a_binomial(chance: float) -> None:
+    """sqrt(p n) within 5 %, no mean (computed: each missed pulse is one count either way)."""
+    habits = Habits(missed=chance, doubled=0.0, impatient=0.0)
+    found = forecast(LARKMERE, years=0.25, rigs=4000, habits=habits, seed=2)
+    expected = math.sqrt(chance * found.pulses)
+    share = found.by_cause["missed"]
+    assert share.std == pytest.approx(expected, rel=0.05)
+    assert abs(share.mean) < 4 * expected / math.sqrt(4000)
+
+
+def test_without_faults_nothing_drifts() -> None:
+    found = forecast(LARKMERE, years=0.5, rigs=300, habits=SOUND)
+    assert (found.p05, found.median_counts, found.p95) == (0.0, 0.0, 0.0)
+    assert all(share.std == 0.0 == share.mean for share in found.by_cause.values())
+    assert found.reversals > 1000
+
+
+def test_causes_add_up_to_the_error() -> None:
+    rng = np.random.default_rng(1)
+    habits = Habits(1e-3, 1e-3, 0.1, 0.3, 0.4, closures_only=True)
+    fleet = Fleet(LARKMERE, 200, habits, rng)
+    for _ in range(300):
+        fleet.step()
+    total = sum(fleet.books.values())
+    assert np.array_equal(total, fleet.error)
+    assert all(np.any(book) for book in fleet.books.values())
+
+
+def test_the_band_widens_with_time() -> None:
+    found = forecast(LARKMERE, years=1.0, rigs=400, habits=Habits(impatient=0.02), seed=3)
+    widths = [p95 - p05 for _, p05, _, p95 in found.band]
+    assert widths[0] == 0.0
+    assert widths[-1] > widths[len(widths) // 2] > widths[4] > 0.0
+
+
+def test_each_rig_moves_as_a_single_one() -> None:
+    """The same places and true counts as moves worked out one by one, to rounding."""
+    fleet = Fleet(LARKMERE, 50, SOUND, np.random.default_rng(5))
+    rig = LARKMERE.rig
+    mover = Mover(
+        plant_of(LARKMERE.motor),
+        LARKMERE.weight,
+        half_close=rig.magnet_closes,
+        half_open=rig.magnet_opens,
+        brake=False,
+    )
+    comp = LARKMERE.positioner.coast_counts
+    for _ in range(40):
+        x, truth = fleet.x.copy(), fleet.truth.copy()
+        targets = fleet.places[fleet._next]
+        fleet.step()
+        for n in range(50):
+            way = int(targets[n] - truth[n])
+            stop = mover.move(float(x[n]), int(truth[n]), 1 if way > 0 else -1, abs(way) - comp)
+            assert stop.truth == fleet.truth[n]
+            assert stop.x == pytest.approx(fleet.x[n], abs=1e-9)
+
+
+def test_late_pulses_make_a_one_sided_drift() -> None:
+    """A controller that stops counting too soon loses the last pulses; longer waits lose fewer."""
+    drifts = []
+    for settle_s in (0.25, 0.35, 0.45, 1.0):
+        habits = Habits(0.0, 0.0, 0.0, settle_s=settle_s)
+        drifts.append(abs(forecast(LARKMERE, years=0.1, rigs=50, habits=habits).median_counts))
+    assert drifts == sorted(drifts, reverse=True)
+    assert drifts[0] > 10.0
+    assert drifts[-1] == 0.0
+
+
+def test_same_seed_same_forecast() -> None:
+    one, two = (forecast(LARKMERE, years=0.05, rigs=50, seed=7) for _ in range(2))
+    assert one == two
+
+
+@pytest.mark.parametrize(("years", "rigs"), [(0.0, 10), (-1.0, 10), (100.0, 10), (1.0, 0)])
+def test_what_cannot_be_forecast_is_refused(years: float, rigs: int) -> None:
+    with pytest.raises(YardError, match="outside"):
+        forecast(LARKMERE, years=years, rigs=rigs)
