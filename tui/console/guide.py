@@ -11,7 +11,8 @@ if TYPE_CHECKING:
     from bridge.bus.command import Side
     from bridge.helm.snapshot import Scale, Snapshot
 
-STUCK_S = 1.0  # s without a count while the motor is powered; full speed is 6-7 counts/s
+STUCK_S = 0.6  # s without a count while the motor is powered; 2-7 counts/s is common practice
+OPEN_A = 0.1  # A, less is an open circuit: 0.5-1 A flow in a free motor (common practice)
 BACK_OFF = (5, 10)  # counts from an end to its soft limit (common practice)
 NEAR = 25  # counts from the best within which someone is peaking: about two degrees
 AT_PEAK_DB = 0.15  # dB below the best seen that still counts as the peak
@@ -30,8 +31,8 @@ class Advice:
 class Guide:
     """Watches snapshots, notices when counts stop, and says what comes next.
 
-    Where the port reads no motor current the helm cannot tell an end; then a place where counts
-    stopped under power is taken for one, and called so.
+    A place where counts stopped under power, with no current or none to be read, is taken for an
+    end until the dish drives past it.
     """
 
     def __init__(self) -> None:
@@ -46,7 +47,7 @@ class Guide:
         """Take the snapshot in at a moment of the monotonic clock, and advise."""
         self._now_s = now_s
         self._watch(snapshot)
-        self.ends = {} if "motor" in snapshot.capabilities else dict(self._stops)
+        self.ends = dict(self._stops)
         if snapshot.east_end is not None:
             self.ends["east"] = snapshot.east_end
         if snapshot.west_end is not None:
@@ -73,7 +74,11 @@ class Guide:
             if self.stuck_s(snapshot) and snapshot.moving in self._stops:
                 del self._stops[snapshot.moving]  # it only paused
             self._count, self._since_s = snapshot.count, self._now_s
-        elif self.stuck_s(snapshot) and snapshot.count is not None:
+        elif (
+            self.stuck_s(snapshot)
+            and snapshot.count is not None
+            and (snapshot.motor_a is None or abs(snapshot.motor_a) < OPEN_A)
+        ):
             self._stops[snapshot.moving] = snapshot.count
 
     def stuck_s(self, snapshot: Snapshot) -> float:
@@ -86,7 +91,7 @@ class Guide:
         assert side is not None
         if snapshot.count is not None and self.stuck_s(snapshot):
             amps = snapshot.motor_a
-            if amps is not None and amps < 0.2:  # an end switch opens the motor
+            if amps is not None and abs(amps) < OPEN_A:
                 why = f"no current: the {side} end switch has opened, or a wire is broken"
             elif amps is not None:
                 why = f"{amps:.1f} A flows: it may be blocked"
@@ -122,8 +127,8 @@ class Guide:
         if end is None:
             return Advice(
                 f"The {side} soft limit is not set ({step}).",
-                f"Next: find the {side} end. Press d for a drive, or hold {_JOG[side].upper()}; "
-                "it stops by itself at the end.",
+                f"Next: find the {side} end: press d, type 120 s, Enter, {_JOG[side]}; or hold "
+                f"{_JOG[side].upper()}. It stops there by itself.",
             )
         count = snapshot.count
         assert count is not None
@@ -185,9 +190,12 @@ def _peak_advice(snapshot: Snapshot) -> Advice:
             f"Limits {snapshot.limit_east} to {snapshot.limit_west} are on.",
             f"Next: g goes to {what} at {row.count}; up and down select another.",
         )
+    where = ""
+    if row is not None and row.predicted is not None:
+        where = f" {what.capitalize()} is predicted {counts_to(count, row.predicted)}."
     return Advice(
-        f"Limits {snapshot.limit_east} to {snapshot.limit_west} are on.",
-        f"Next: drive to the satellite of {what} (d), peak with e and w, store with s.",
+        f"Limits {snapshot.limit_east} to {snapshot.limit_west} are on.{where}",
+        "Next: drive to its satellite (d), peak with e and w, store with s.",
     )
 
 

@@ -66,12 +66,15 @@ def signal_rows(snapshot: Snapshot, width: int) -> list[list[Run]]:
 
 
 def position_rows(snapshot: Snapshot, width: int) -> list[list[Run]]:
-    """The selected position and how far it is."""
+    """The selected position and how far it is; with ~ where it is only predicted."""
     row = next((row for row in snapshot.positions if row.number == snapshot.selected), None)
     name = row.name if row else ""
     head: list[Run] = [("POSITION ", "title"), (f"{snapshot.selected} {name}".rstrip(), "selected")]
     if row is None or row.count is None:
-        return [spread(head, [("not taught", "dim")], width)]
+        way = "not taught"
+        if row is not None and row.predicted is not None and snapshot.count is not None:
+            way = f"~{counts_to(snapshot.count, row.predicted)}"
+        return [spread(head, [(way, "dim")], width)]
     if snapshot.count is None:
         return [spread(head, [(f"at {row.count}", "plain")], width)]
     return [spread(head, [(counts_to(snapshot.count, row.count), "plain")], width)]
@@ -79,10 +82,10 @@ def position_rows(snapshot: Snapshot, width: int) -> list[list[Run]]:
 
 def supply_row(snapshot: Snapshot, width: int) -> list[Run]:
     """Supply, tone and limits in words."""
-    limits = {True: "limits on", False: "LIMITS OFF", None: "limits ?"}[snapshot.limits_on]
+    limits = {True: "limits on", False: "LIMITS OFF", None: "limits unknown"}[snapshot.limits_on]
     supply = f"{snapshot.supply_v} V" if snapshot.supply_v else "no supply"
     return spread(
-        [(supply, "plain"), (" tone on" if snapshot.tone else " tone off", "dim")],
+        [(supply, "plain"), (" tone on" if snapshot.tone else "", "dim")],
         [(limits, "good" if snapshot.limits_on else "limit")],
         width,
     )
