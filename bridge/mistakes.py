@@ -204,6 +204,8 @@ def _mistake(item: Mapping[str, Any], source: Source, model: type[BaseModel]) ->
         return Mistake(path[:-1], f"holds too few values; write {parent.get('minItems')}", "shape")
     if kind == "missing":
         says = f"is missing; add it{f': {advice}' if advice else ''}"
+        if "properties" in schema:
+            says = f"is missing; add [{key}] with {', '.join(schema.get('required', ()))}"
         return Mistake(path, says, "missing")
     if kind == "extra_forbidden":
         known = list(parent.get("properties", {}))
