@@ -1,0 +1,131 @@
+"""`arcstep positions predict`: the counts of all satellites from the taught ones."""
+
+from __future__ import annotations
+
+import json as json_text
+import sys
+import textwrap
+from pathlib import Path
+
+from bridge.station import load_station
+from sim.plan.predict import Prediction, Row, predict
+
+WIDTH = 80  # columns that every terminal has
+
+
+def run(station: Path, *, json: bool = False) -> int:
+    """Print the prediction; 0 done, 1 when the peaks contradict each other."""
+    result = predict(load_station(station))
+    if json:
+        _print_json(result)
+    else:
+        print("\n".join(table(result)))
+    notes = _wrapped(result)
+    if notes:
+        print("\n".join(notes), file=sys.stderr if json else sys.stdout)
+    return 0 if result.trusted else 1
+
+
+def _print_json(result: Prediction) -> None:
+    fit = result.fit
+    taught = sum(row.taught is not None for row in result.rows)
+    head = {
+        "kind": "fit",
+        "taught": taught,
+        "unknowns": list(fit.carried),
+        "rms_counts": round(fit.rms, 3),
+        "suspects": [suspect.number for suspect in result.suspects],
+    }
+    print(json_text.dumps(head))
+    for row in result.rows:
+        print(
+            json_text.dumps(
+                {
+                    "kind": "position",
+                    "number": row.number,
+                    "name": row.name,
+                    "longitude_deg": row.longitude_deg,
+                    "count": None if row.count is None else round(row.count),
+                    "low": None if row.low is None else round(row.low, 1),
+                    "high": None if row.high is None else round(row.high, 1),
+                    "taught": row.taught is not None,
+                    "residual": None if row.residual is None else round(row.residual, 1),
+                },
+                ensure_ascii=False,
+            )
+        )
+
+
+def table(result: Prediction) -> list[str]:
+    """The prediction as lines of at most 80 columns."""
+    accused = {suspect.number for suspect in result.suspects}
+    lines = [_summary(result), ""]
+    lines.append(
+        f"{'no':>3} {'name':<14} {'longitude':>9} {'count':>6} {'95 % band':>15}"
+        f" {'taught':>6} {'held back':>14}"
+    )
+    lines += [_line(row, row.number in accused) for row in result.rows]
+    return lines
+
+
+def _summary(result: Prediction) -> str:
+    fit = result.fit
+    used = len(fit.peaks)
+    peaks = "1 peak" if used == 1 else f"{used} peaks"
+    held = [unknown.name for unknown in fit.curve.unknowns if unknown.name not in fit.carried]
+    carried = ", ".join(fit.carried) or "nothing"
+    text = f"{peaks} fitted; they tell {carried}"
+    source = "usual for dishes" if fit.curve.kind == "smooth" else "in the file"
+    if held:
+        text += f"; {', '.join(held)} held near what is {source}"
+    if used > 2:
+        text += f". Residual {fit.rms:.1f} counts rms"
+    return textwrap.fill(text + ".", WIDTH)
+
+
+def _line(row: Row, accused: bool) -> str:
+    name = row.name if len(row.name) <= 14 else row.name[:13] + "…"
+    count = "-" if row.count is None else f"{row.count:.0f}"
+    band = "-" if row.low is None or row.high is None else f"{row.low:.1f} to {row.high:.1f}"
+    taught = "" if row.taught is None else str(row.taught)
+    held = ""
+    if row.residual is not None and row.residual_sd is not None:
+        held = f"{row.residual:+.1f} ±{2 * row.residual_sd:.1f}"
+    line = (
+        f"{row.number:>3} {name:<14} {longitude(row.longitude_deg):>9} {count:>6} {band:>15}"
+        f" {taught:>6} {held:>14}"
+    )
+    if accused:
+        return f"{line} ?"
+    if row.note:
+        return f"{line} {row.note[: WIDTH - 1 - len(line)]}" if row.residual is None else line
+    return line.rstrip()
+
+
+def _wrapped(result: Prediction) -> list[str]:
+    names = {row.number: row.name for row in result.rows}
+    stories: dict[str, list[str]] = {}
+    for suspect in result.suspects:
+        stories.setdefault(suspect.story, []).append(f"{suspect.number} {names[suspect.number]}")
+    said = [f"? {', '.join(who)}: {story}." for story, who in stories.items()]
+    said += [f"- {note}." for note in result.notes]
+    groups: dict[str, list[str]] = {}
+    for row in result.rows:
+        if row.note:
+            groups.setdefault(row.note, []).append(f"{row.number} {row.name}")
+    said += [f"- {note}: {', '.join(who)}." for note, who in groups.items()]
+    lines = [""] if said else []
+    for text in said:
+        lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
+    return lines
+
+
+def longitude(value_deg: float | None) -> str:
+    """A longitude as screens show it.
+
+    >>> longitude(4.3), longitude(-28.7), longitude(None)
+    ('4.3E', '28.7W', '-')
+    """
+    if value_deg is None:
+        return "-"
+    return f"{abs(value_deg):g}{'E' if value_deg >= 0 else 'W'}"
