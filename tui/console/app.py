@@ -6,20 +6,23 @@ import os
 import sys
 import threading
 import time
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import events
-from textual.app import App
+from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.driver import Driver
+from textual.screen import Screen
 from textual.widgets import Input
 
 from bridge.errors import BadInput
 from tui.console.asks import ask_cautions
 from tui.console.deck import Deck
 from tui.console.driver import is_space, make_halting, on_death
+from tui.console.keys import KEYS
 from tui.console.lines import StatusLine
-from tui.console.look import CSS, NIGHT, PLAIN
+from tui.console.look import CSS, DAY, NIGHT, PLAIN
 
 if TYPE_CHECKING:
     from bridge.helm import Helm
@@ -53,6 +56,7 @@ class Console(App[int]):
         self.ordered_s = float("-inf")
         self.deck = Deck(helm)
         self.register_theme(NIGHT)
+        self.register_theme(DAY)
         self.register_theme(PLAIN)
         self.theme = PLAIN.name if self._plain else NIGHT.name
         self.set_class(self._plain, "-no-color")
@@ -74,20 +78,45 @@ class Console(App[int]):
             self.set_interval(PICTURE_S, self.look_at_picture)
             self.set_interval(LOG_S, self.look_at_log)
 
+    def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
+        """The palette holds the keys' deeds by name, and the colours for day and night."""
+        for entry in KEYS:
+            deed = getattr(self.deck, f"do_{entry.action}", None)
+            if deed is not None:
+                yield SystemCommand(entry.words.capitalize(), f"key {entry.shown}", deed)
+        yield SystemCommand("Halt", "key SPACE", self.action_halt)
+        if not self._plain:
+            yield SystemCommand("Colours for day", "dark on light", self.action_day)
+            yield SystemCommand("Colours for night", "light on dark", self.action_night)
+
+    def action_day(self) -> None:
+        """Dark on light, for sunshine."""
+        self.theme = DAY.name
+
+    def action_night(self) -> None:
+        """Light on dark."""
+        self.theme = NIGHT.name
+
     # looking
+
+    @property
+    def deck_is_seen(self) -> bool:
+        """Whether the main screen is on top, or under the palette, which hides little of it."""
+        return self.screen is self.deck or not self.screen.query(StatusLine)
 
     def look_at_text(self) -> None:
         """The heartbeat, and everything that is text."""
         self.helm.beat()
-        snapshot = self.helm.snapshot()
-        for line in self.screen.query(StatusLine):
-            line.look(snapshot, self.deck.hemisphere, with_count=self.screen is not self.deck)
-        if self.screen is self.deck:
+        seen = self.deck_is_seen
+        screen = self.deck if seen else self.screen
+        for line in screen.query(StatusLine):
+            line.look(self.helm.snapshot(), self.deck.hemisphere, with_count=not seen)
+        if seen:
             self.deck.look_at_text()
 
     def look_at_picture(self) -> None:
         """The moving picture."""
-        if self.screen is self.deck:
+        if self.deck_is_seen:
             self.deck.look_at_picture()
 
     def look_at_log(self) -> None:

@@ -24,6 +24,26 @@ NIGHT = Theme(
     },
 )
 
+DAY = Theme(
+    name="arcstep-day",
+    primary="#1f5f94",
+    secondary="#52647a",
+    accent="#9a5b00",
+    warning="#9a5b00",
+    error="#a8281c",
+    success="#1d6b33",
+    foreground="#11181f",
+    background="#f5f3ee",
+    surface="#e8e5dd",
+    panel="#cfcabf",
+    dark=False,
+    variables={
+        "muted": "#465565",
+        "faint": "#7d8894",
+        "input-cursor-text-style": "reverse",
+    },
+)
+
 PLAIN = Theme(
     name="arcstep-plain",
     primary="ansi_default",
