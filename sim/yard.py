@@ -33,6 +33,7 @@ PARTS = 20.0  # counts of a cell of constant weight
 class RigTable(Table):
     """Motor, gear, clamp and reed as a technician measures them on level ground."""
 
+    feed: Literal["own", "coax"] = "own"  # a supply of its own, or the receiver's 13 or 18 V
     speed_mm_s: float | None = Field(default=None, gt=0, le=50)  # of a linear actuator
     speed_deg_s: float | None = Field(default=None, gt=0, le=20)  # of a worm drive
     coast_counts: float = Field(default=2.0, gt=0, le=50)

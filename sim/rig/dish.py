@@ -5,7 +5,6 @@ It knows no wall clock. Whatever happens does so at an event; asking in between 
 
 from __future__ import annotations
 
-import copy
 import math
 import random
 from collections import deque
@@ -13,8 +12,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from bridge.bus.standard import SUPPLY_LOW_V, SUPPLY_THRESHOLD_V
 from bridge.errors import BadInput, YardError
-from sim.rig.faults import Effects, effects_of
+from sim.rig.faults import effects_of
+from sim.rig.kept import Place, coasted, store_on_neighbour, teach
 from sim.rig.load import Wind
 from sim.rig.machine import Handicap, Machine
 from sim.rig.memory import Entry, Memory
@@ -32,6 +33,8 @@ Way = Literal["east", "west"]
 METER_S = 0.1  # s for which the meter's own ripple stays the same
 LNB_SHARE = 0.15  # dB lost at 18 V for each ohm of a bad cable (judgement)
 LOST_SHARE = 0.05  # chance, for each ohm of a bad cable, that a frame is lost while moving
+RESTART_SHARE = 0.01  # chance, for each ohm, that the inrush restarts the positioner
+RESTART_S = 0.5  # s until it works again (judgement)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +68,7 @@ class Dish:
         self.pulses = 0
         self.ledger = Ledger()
         self.effects = effects_of(faults)
-        place = _Place.of(state, yard)
+        place = Place.of(state, yard)
         memory = self._memory(state)
         self._sensor = Sensor(
             miss_west=self.effects.miss_west,
@@ -82,17 +85,20 @@ class Dish:
             count_at_angle=self._count_at_angle,
         )
         self.tally = memory.count
-        self._truth_offset = memory.count - self.machine.reed.truth
-        self._lost_frames = random.Random(f"frames {seed}")
-        self._scene = self._look_up()
         self._counting = yard.positioner.counting
+        self._truth_offset = memory.count - self._truth()
+        self._lost_frames = random.Random(f"frames {seed}")
+        self._restarts = random.Random(f"restarts {seed}")
+        self._restart_s = math.inf
+        self._scene = self._look_up()
 
     # ---- what it is made of ------------------------------------------------------------------
 
-    def _plant(self) -> Plant:
-        return plant_of(self.yard.motor, extra_ohm=self.effects.cable_ohm)
+    def _plant(self, bus_v: int = SUPPLY_LOW_V) -> Plant:
+        supply_v = bus_v if self.yard.rig.feed == "coax" else self.yard.rig.supply_v
+        return plant_of(self.yard.motor, supply_v=supply_v, extra_ohm=self.effects.cable_ohm)
 
-    def _machine(self, place: _Place) -> Machine:
+    def _machine(self, place: Place) -> Machine:
         yard, effects, rig = self.yard, self.effects, self.yard.rig
         reed = Reed(rig.magnet_closes, rig.magnet_opens)
         reed.place(place.x)
@@ -146,7 +152,7 @@ class Dish:
             if start.taught:
                 teach(memory, self.yard)
         memory.count -= round(self.effects.lost_counts)
-        _store_on_neighbour(memory, self.yard, self.effects)
+        store_on_neighbour(memory, self.yard, self.effects)
         return memory
 
     def _look_up(self) -> Scene:
@@ -179,11 +185,14 @@ class Dish:
             raise ValueError(f"time {to_s:g} s is before the dish's {self.time_s:g} s")
         machine, travel = self.machine, self.positioner.travel
         while True:
-            due = min(machine.next_s, travel.wake_s)
+            due = min(machine.next_s, travel.wake_s, self._restart_s)
             if due > to_s:
                 break
             self.time_s = due
-            if machine.next_s <= travel.wake_s:
+            if self._restart_s <= due:
+                self._restart_s = math.inf
+                self.positioner.set_power(True)
+            elif machine.next_s <= travel.wake_s:
                 if machine.step() == "trip":
                     travel.on_trip(due)
             else:
@@ -193,8 +202,14 @@ class Dish:
 
     def _obey(self, t_s: float) -> None:
         drive = self.positioner.travel.drive
-        if drive != self.machine.drive:
-            self.machine.set_drive(t_s, drive)
+        if drive == self.machine.drive:
+            return
+        self.machine.set_drive(t_s, drive)
+        chance = RESTART_SHARE * self.effects.cable_ohm
+        if drive and chance > 0.0 and self._restarts.random() < chance:
+            self.positioner.set_power(False)  # the inrush took the voltage away
+            self._restart_s = t_s + RESTART_S
+            self.machine.set_drive(t_s, 0)
 
     def _on_edge(self, t_s: float, closing: bool, direction: int, truth: int) -> None:
         travel = self.positioner.travel
@@ -234,8 +249,11 @@ class Dish:
         return self._lost_frames.random() < chance
 
     def set_supply(self, volts: int) -> None:
-        """What the receiver puts on the cable: 0, 13 or 18 V."""
+        """What the receiver puts on the cable: 0, 13 or 18 V; a motor fed over it follows."""
         self.positioner.bus_v = volts
+        if self.yard.rig.feed == "coax":
+            self.set_power(volts > 0)
+            self.machine.set_plant(self.time_s, self._plant(volts))
 
     def set_tone(self, on: bool) -> None:
         """Continuous tone chooses the band; the positioner does not mind it."""
@@ -243,6 +261,7 @@ class Dish:
 
     def set_power(self, on: bool) -> None:
         """The positioner's own supply goes or comes; the dish coasts on unseen."""
+        self._restart_s = math.inf
         self.positioner.set_power(on)
         self._obey(self.time_s)
 
@@ -266,7 +285,12 @@ class Dish:
     @property
     def count_error(self) -> int:
         """What the positioner's counter has gone wrong by since the start: the ledger's total."""
-        return self.positioner.memory.count - self.machine.reed.truth - self._truth_offset
+        return self.positioner.memory.count - self._truth() - self._truth_offset
+
+    def _truth(self) -> int:
+        """The count of a sensor without fault, by the yard's way of counting."""
+        reed = self.machine.reed
+        return reed.edges if self._counting == "edges" else reed.truth
 
     def readings(self) -> Readings:
         t = self.time_s
@@ -293,12 +317,12 @@ class Dish:
         beat = math.floor(self.time_s / METER_S)
         ripple = random.Random(f"meter {self.seed} {beat}").gauss(0.0, 1.0)
         rain_db = self.yard.sky.rain_db
-        if wanted > 15:
+        if wanted > SUPPLY_THRESHOLD_V:
             rain_db += LNB_SHARE * self.effects.cable_ohm
         return self._scene.signal_db(
             self.hour_angle_deg,
             feed_deg=90.0 if given else 0.0,
-            horizontal=wanted > 15,
+            horizontal=wanted > SUPPLY_THRESHOLD_V,
             rain_db=rain_db,
             noise=ripple,
         )
@@ -307,7 +331,7 @@ class Dish:
         """What is left when everything is switched off now: kept memory, and where it coasts to."""
         machine = self.machine
         if machine.drive or machine.moving:
-            machine = _coasted(machine, self.time_s)
+            machine = coasted(machine, self.time_s)
         return {
             "positioner": self.positioner.memory.dump(),
             "dish": {
@@ -317,66 +341,3 @@ class Dish:
                 "closed": machine.reed.closed,
             },
         }
-
-
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """Where the metal is."""
-
-    x: float
-    play: float | None = None
-    gap: int | None = None
-    closed: bool = False
-
-    @classmethod
-    def of(cls, state: Mapping[str, object] | None, yard: Yard) -> _Place:
-        kept = None if state is None else state.get("dish")
-        if kept is None:
-            return cls(float(yard.start.count))
-        if isinstance(kept, Mapping):
-            x, play, gap = kept.get("actuator"), kept.get("clamp"), kept.get("gap")
-            if (
-                isinstance(x, int | float)
-                and isinstance(play, int | float)
-                and isinstance(gap, int)
-            ):
-                if yard.ends.east_stop <= x <= yard.ends.west_stop:
-                    return cls(float(x), float(play), gap, kept.get("closed") is True)
-                raise YardError(f"the kept state has the actuator at {x:g}, past the yard's stops")
-        raise YardError("the kept state holds no place of the dish; delete it to begin anew")
-
-
-def _coasted(machine: Machine, t_s: float) -> Machine:
-    """A copy of a machine run to rest without power."""
-    owner, machine.on_edge = machine.on_edge, None
-    try:
-        twin = copy.deepcopy(machine)
-    finally:
-        machine.on_edge = owner
-    twin.set_drive(t_s, 0)
-    while twin.moving:
-        twin.step()
-    return twin
-
-
-def teach(memory: Memory, yard: Yard) -> None:
-    """Put the yard's whole list and its limits into a positioner's memory."""
-    memory.positions.update(yard.taught_counts())
-    if yard.limits is not None:
-        memory.east, memory.west = yard.limits.east, yard.limits.west
-    memory.limits_on = yard.limits is not None
-
-
-def _store_on_neighbour(memory: Memory, yard: Yard, effects: Effects) -> None:
-    number = round(effects.neighbour)
-    if number == 0 or number not in memory.positions:
-        return
-    rows = {row.number: row.longitude_deg for row in yard.position}
-    own = rows.get(number)
-    further = [
-        (longitude, other)
-        for other, longitude in rows.items()
-        if own is not None and longitude is not None and longitude > own
-    ]
-    if further:
-        memory.positions[number] = yard.taught_counts()[min(further)[1]]

@@ -34,6 +34,11 @@ class Reed:
         """The count of a sensor that knows the direction: a closed contact is magnet `gap`'s."""
         return self.gap + 1 if self.closed else self.gap
 
+    @property
+    def edges(self) -> int:
+        """The count of a sensor that knows the direction and counts closings and openings."""
+        return 2 * self.gap + (1 if self.closed else 0)
+
     def place(self, x: float) -> None:
         """Set the contact from a place, once, before any motion."""
         magnet = math.floor(x - self.centre + 0.5)

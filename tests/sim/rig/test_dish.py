@@ -231,3 +231,64 @@ def test_same_seed_same_evening() -> None:
     first = play(one, script)
     assert first == play(two, script)
     assert first != play(other, script)
+
+
+SEDGEHOLT = load_yard("sedgeholt")
+
+
+@pytest.mark.parametrize(("volts", "low", "high"), [(13, 1.0, 1.5), (18, 2.0, 2.5)])
+def test_a_motor_fed_over_the_cable_follows_the_supply(volts: int, low: float, high: float) -> None:
+    """13 V about 1-1.5 deg/s, 18 V 2-2.5; 150-350 mA running, up to 450 at start (practice)."""
+    dish = Dish(SEDGEHOLT)
+    dish.set_supply(volts)
+    dish.hear(bytes.fromhex("E0316900"))
+    assert dish.readings().motor_a <= 0.45
+    dish.advance(2.0)
+    before = dish.hour_angle_deg
+    assert 0.15 <= dish.readings().motor_a <= 0.35
+    dish.advance(4.0)
+    assert low <= (dish.hour_angle_deg - before) / 2.0 <= high
+
+
+def test_supply_stepped_down_in_mid_move_slows_it_and_none_stops_it() -> None:
+    dish = Dish(SEDGEHOLT)
+    dish.set_supply(18)
+    dish.hear(bytes.fromhex("E0316900"))
+    dish.advance(3.0)
+    fast = dish.machine.w_at(3.0)
+    dish.set_supply(13)
+    dish.advance(5.0)
+    assert dish.machine.w_at(5.0) < 0.7 * fast
+    dish.set_supply(0)
+    dish.advance(8.0)
+    assert not dish.machine.moving
+    assert dish.ledger.unpowered == dish.count_error != 0
+    assert dish.hear(bytes.fromhex("E23164")) is None
+    dish.set_supply(13)
+    reply = dish.hear(bytes.fromhex("E23164"))
+    assert reply is not None
+    assert reply[1] & 0x01
+
+
+def test_a_bad_cable_restarts_the_positioner_now_and_then() -> None:
+    dish = Dish(LARKMERE, faults=["cable-drop:20"], seed=4)
+    lost = 0
+    for n in range(20):
+        dish.hear(bytes.fromhex("E0316802" if n % 2 else "E0316902"))
+        dish.advance(dish.time_s + 5.0)
+        lost += dish.positioner.memory.lost
+        dish.positioner.memory.lost = False
+    assert 1 <= lost <= 10
+    assert dish.count_error == dish.ledger.total
+
+
+@pytest.mark.parametrize("rule", ["closures", "edges"])
+def test_other_ways_of_counting_keep_their_books(rule: str) -> None:
+    table = LARKMERE.positioner.model_copy(update={"counting": rule})
+    dish = Dish(LARKMERE.model_copy(update={"positioner": table}))
+    start = dish.positioner.memory.count
+    play(dish, [("E0316805", 8.0), ("E0316905", 8.0), ("E0316803", 8.0), ("E0316907", 10.0)])
+    assert dish.count_error == dish.ledger.total
+    gone = dish.machine.x - 500.0
+    counted = dish.positioner.memory.count - start
+    assert counted == pytest.approx(gone * (2 if rule == "edges" else 1), abs=3)
