@@ -24,20 +24,26 @@ def walk(reed: Reed, x: float, to: float) -> list[tuple[bool, int, int]]:
 
 @given(st.floats(-50, 50), st.lists(st.floats(-50, 50), max_size=30))
 def test_the_contact_is_a_schmitt_trigger_on_the_magnets(x: float, turns: list[float]) -> None:
-    """Checked by distance to the nearest magnet alone, with no memory but the last state."""
+    """Closed within 0.20 of a magnet, open past 0.28; between, as it was when it came there."""
     reed = Reed()
     reed.place(x)
     for to in turns:
         if to == x:
             continue
+        was = reed.closed
         walk(reed, x, to)
-        x = to
-        nearest = round(x - reed.centre) + reed.centre
-        off = abs(x - nearest)
+        nearest = round(to - reed.centre) + reed.centre
+        off = abs(to - nearest)
         if off < 0.20:
             assert reed.closed
         elif off > 0.28:
             assert not reed.closed
+        else:
+            low, high = min(x, to), max(x, to)
+            inside = low < nearest + 0.20 and high > nearest - 0.20
+            outside = abs(x - nearest) > 0.28
+            assert reed.closed == (inside or (was and not outside))
+        x = to
         # the truth is the count whose cell holds x, give or take half the hysteresis
         assert abs(reed.truth - x) <= 0.5 + 0.04 + 1e-9
 
