@@ -10,6 +10,7 @@ A number without a unit and without a fraction in front of a frame is a line num
 
 from __future__ import annotations
 
+import csv
 import json
 import re
 from dataclasses import dataclass
@@ -126,7 +127,11 @@ def find_columns(text: str) -> Columns | None:
 
 def parse_row(text: str, columns: Columns) -> HexLine | None:
     """Read a row of a table of frames; None for an empty row or another kind of event."""
-    fields = [field.strip(" \"'\r\n") for field in text.split(columns.separator)]
+    try:
+        rows = list(csv.reader([text.strip("\r\n")], delimiter=columns.separator))
+    except csv.Error as error:
+        raise LineError(f"this is no row of a table ({error})") from None
+    fields = [field.strip(" \"'") for field in rows[0]] if rows else []
     if len(fields) <= columns.hex:
         if any(fields):
             raise LineError(f"{len(fields)} columns where the frame is column {columns.hex + 1}")
@@ -140,11 +145,18 @@ def parse_row(text: str, columns: Columns) -> HexLine | None:
         raise LineError(f"no frame can be read from {fields[columns.hex][:40]!r}")
     time_s = None
     if columns.time is not None and fields[columns.time]:
-        whole = _TIME.fullmatch(fields[columns.time])
+        plain = (
+            fields[columns.time] if columns.separator == "," else _to_point(fields[columns.time])
+        )
+        whole = _TIME.fullmatch(plain)
         if whole is None or whole["rest"]:
             raise LineError(f"{fields[columns.time][:40]!r} is no time")
         time_s = _to_seconds(whole, columns.unit_s)
     return HexLine(time_s, _check(octets))
+
+
+def _to_point(text: str) -> str:
+    return text.replace(",", ".")
 
 
 def is_prose(text: str) -> bool:

@@ -79,6 +79,8 @@ def _read_fast(
     style = top.style
     if style.separator == " ":
         return None
+    if b'"' in octets and style.separator != style.decimal:
+        octets = octets.translate(None, b'"')
     block = pad_block(octets)
     text = block[PAD:-8]
     if style.separator is None:

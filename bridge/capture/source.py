@@ -68,12 +68,12 @@ class Source:
             self._reached = self._tell(getattr(file, "fileobj", None) or file)
         except EOFError:
             raise CaptureError(
-                f"{self.name}: the gzip data stops after {self._tell(file)} unpacked octets;"
+                f"{self.name}: the packed data stops after {self._tell(file)} unpacked octets;"
                 " copy the file again, or unpack what there is"
             ) from None
         except (gzip.BadGzipFile, zlib.error) as error:
             raise CaptureError(
-                f"{self.name}: the gzip data is damaged after {self._tell(file)} unpacked octets"
+                f"{self.name}: the packed data is damaged after {self._tell(file)} unpacked octets"
                 f" ({error}); copy the file again"
             ) from None
         except OSError as error:

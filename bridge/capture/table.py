@@ -73,10 +73,11 @@ def read_table(source: Source, rate_hz: float | None, block: int) -> Capture:
 
 def _make_trace(column: Column, name: str) -> Trace:
     top, clock, n = column.top, column.clock, column.column
-    if all(row[n].casefold() in LEVEL_WORDS for row in top.rows):
+    filled = [row[n] for row in top.rows if row[n]]
+    if all(field.casefold() in LEVEL_WORDS for field in filled):
         return Edges(name, clock.grain_s, clock.start_s, None, partial(_edges, column))
     unit = top.units[n].casefold()
-    whole = all(row[n].lstrip("+-").isdecimal() for row in top.rows)
+    whole = all(field.lstrip("+-").isdecimal() for field in filled)
     volts = unit in VOLT_UNITS or (not unit and not whole)
     column = replace(column, scale=VOLT_UNITS.get(unit, 1.0))
     return Samples(name, clock.rate_hz, clock.start_s, volts, partial(_samples, column))
@@ -89,7 +90,10 @@ def _edges(column: Column) -> Iterator[EdgeBlock]:
 def _levels(column: Column) -> Iterator[EdgeBlock]:
     clock = column.clock
     done = 0
-    for times_s, values in _timed(column):
+    last = float(UNKNOWN_LEVEL)
+    for times_s, found in _timed(column):
+        values = _fill(found, last)
+        last = float(values[-1])
         levels = np.full(values.size, UNKNOWN_LEVEL, np.uint8)
         levels[values == 0] = 0
         levels[values == 1] = 1

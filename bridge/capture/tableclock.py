@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 EVEN_OFF = 0.3  # of an interval: rows further off than this lie unevenly
+EVEN_SHARE = 0.9  # of the steps that are alike where rows are even but some are missing
 COARSE_RATIO = 2.2  # longest to shortest step of even rows whose times are rounded
 FINE_LEAST_HZ, FINE_MOST_HZ = 1e3, 2e6  # rates between which uneven rows are laid out
 RATE_LEAST_HZ = 1000.0  # slower rows cannot tell slots of 0.5 ms: the unit must be wrong
@@ -53,7 +54,7 @@ def choose_columns(
 ) -> tuple[Clock, list[int]]:
     """Find the clock and the columns of channels; notes tell what was not taken as written."""
     columns = range(top.style.columns)
-    full = [n for n in columns if all(_is_value(row[n], top) for row in top.rows)]
+    full = [n for n in columns if _is_channel([row[n] for row in top.rows], top)]
     time, index = _find_time(top, full)
     if time is not None:
         channels = [n for n in full if n not in (time, index)]
@@ -106,7 +107,7 @@ def _fit_clock(
     if back.size:
         n = int(back[0])
         raise CaptureError(
-            f"{source.name}:{top.lines[n + 1]}: time {times[n + 1]:.9g} s is before"
+            f"{source.name}:{top.lines[n + 1]}: time {times[n + 1]:.9g} s is not after"
             f" {times[n]:.9g} s; sort the rows or remove the time column"
         )
     if times.size < 2 or not times[-1] > times[0]:
@@ -123,6 +124,13 @@ def _fit_clock(
     mean_s = span_s / index[-1]
     coarse = bool(steps.max() <= COARSE_RATIO * steps.min() and off_s <= 1.01 * steps.max())
     if off_s > EVEN_OFF * mean_s and not coarse:
+        usual_s = float(np.median(steps))
+        regular = np.abs(steps - usual_s) <= EVEN_OFF * usual_s
+        if np.count_nonzero(regular) >= EVEN_SHARE * steps.size:  # even, with rows missing
+            near = steps[regular]
+            slack = 2 * float(np.ptp(near)) / float(near.sum()) + 1e-9
+            rate = round_rate(1 / float(near.mean()), slack)
+            return Clock(column, unit_s, rate, float(times[0]), is_even=True, grain_s=1 / rate)
         usual_s = float(np.quantile(steps, 0.1))
         rate = min(max(1 / usual_s, FINE_LEAST_HZ), FINE_MOST_HZ)
         grain_s = min(usual_s, 1e-6)
@@ -166,8 +174,12 @@ def _mend_unit(
     return unit_s, times
 
 
-def _is_value(field: str, top: Top) -> bool:
-    return is_number(field, top.style.decimal) or field.casefold() in LEVEL_WORDS
+def _is_channel(fields: list[str], top: Top) -> bool:
+    """Tell whether a column holds numbers or levels; some may be missing, not most."""
+    filled = [field for field in fields if field]
+    return 2 * len(filled) >= len(fields) and all(
+        is_number(field, top.style.decimal) or field.casefold() in LEVEL_WORDS for field in filled
+    )
 
 
 def _values(top: Top, column: int) -> list[float]:

@@ -117,9 +117,10 @@ def _find_style(lines: list[str]) -> tuple[int, Style] | None:
     """First row and the style that makes the most numbers of its fields, then most columns."""
     best: tuple[int, Style] | None = None
     most = (0.0, 0)
+    quoted = any('"' in line for line in lines)
     for separator in (*SEPARATORS, None):
         for decimal in ".,":
-            if separator == decimal:
+            if separator == decimal and not quoted:
                 continue
             style = Style(separator, decimal, 0)
             start = _find_rows(lines, style)
@@ -179,8 +180,7 @@ def _is_split_decimal(lines: list[str], style: Style) -> bool:
     pairs = [split_row(line, style) for line in lines if line.strip()]
     if not all(len(p) == 2 and p[0].lstrip("+-").isdecimal() and p[1].isdecimal() for p in pairs):
         return False
-    widths = {len(pair[1]) for pair in pairs}
-    return len(widths) == 1 and widths != {1} and any(pair[1][0] == "0" for pair in pairs)
+    return any(len(pair[1]) > 1 and pair[1][0] == "0" for pair in pairs)  # no number begins so
 
 
 def _count_numbers(lines: list[str], style: Style) -> float:

@@ -16,7 +16,7 @@ _decimals = st.one_of(
 )
 
 
-def _lay_out(texts: list[str]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:  # type: ignore[type-arg]
+def _lay_out(texts: list[str]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     ends = np.cumsum([len(text) + 1 for text in texts]) - 1 + PAD
     starts = ends - [len(text) for text in texts]
     return pad_block(",".join(texts).encode()), starts, ends
