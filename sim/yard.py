@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from functools import cached_property
 from importlib import resources
 from pathlib import Path
 from typing import Literal
@@ -112,17 +111,17 @@ class Yard(Station):
     start: StartTable = StartTable()
     sky: SkyTable = SkyTable()
 
-    @cached_property
+    @property
     def site(self) -> Site:
         here = self.station
         return Site(here.latitude_deg, here.longitude_deg, here.height_m)
 
-    @cached_property
+    @property
     def obstacles(self) -> tuple[Obstacle, ...]:
         rows = self.station.obstacles
         return tuple(Obstacle(*row.azimuth_deg, row.elevation_deg) for row in rows)
 
-    @cached_property
+    @property
     def linkage(self) -> Linkage:
         """Counts to hour angles; YardError where the mount cannot be built."""
         mount = self.mount
@@ -139,7 +138,7 @@ class Yard(Station):
             )
         return WormLinkage(mount.counts_per_deg, mount.noon_count)
 
-    @cached_property
+    @property
     def motor(self) -> Motor:
         """The motor that shows the rig's readings; ValueError where none does."""
         rig, mount = self.rig, self.mount
@@ -160,7 +159,7 @@ class Yard(Station):
             inductance_h=rig.inductance_mh / 1000.0,
         )
 
-    @cached_property
+    @property
     def weight(self) -> Weight:
         return weight_of(self.rig.weight, PARTS, self.ends.east_stop, self.ends.west_stop)
 
@@ -317,7 +316,11 @@ class Yard(Station):
 
 def parse_yard(text: str, where: str) -> Yard:
     """A yard from TOML text. Raises YardError with every mistake, one a line."""
-    yard = parse_checked(text, where, Yard)
+    return checked_yard(parse_checked(text, where, Yard), text, where)
+
+
+def checked_yard(yard: Yard, text: str, where: str) -> Yard:
+    """The yard, if it can exist. Raises YardError with every reason why not, one a line."""
     problems = [
         f"{where}:{line_of(text, key) or 1}: {'.'.join(map(str, key))}: {says}"
         for key, says in yard.problems()
@@ -336,7 +339,7 @@ def list_yards() -> list[str]:
 
 
 def load_yard(name_or_path: str) -> Yard:
-    """A yard by its name, or from a file. Raises YardError."""
+    """A yard by its name or from a file; a station without a rig gets a usual one. YardError."""
     if name_or_path in list_yards():
         folder = resources.files("sim") / "yards"
         text = (folder / f"{name_or_path}.toml").read_text(encoding="utf-8")
@@ -347,4 +350,14 @@ def load_yard(name_or_path: str) -> Yard:
             f"yard '{name_or_path}' is unknown; known are {', '.join(list_yards())},"
             " or give the path of a .toml file"
         )
-    return parse_yard(read_text(path), name_or_path)
+    text = read_text(path)
+    if _is_station(text):
+        from sim.usual import usual_yard  # noqa: PLC0415 - it stands on this module
+
+        return usual_yard(parse_checked(text, name_or_path, Station), name_or_path)
+    return parse_yard(text, name_or_path)
+
+
+def _is_station(text: str) -> bool:
+    """True where a file says nothing of a rig: neither [rig] nor [ends]."""
+    return not any(line_of(text, [table]) for table in ("rig", "ends"))

@@ -62,6 +62,7 @@ class Dish:
         state: Mapping[str, object] | None = None,
     ) -> None:
         self.yard = yard
+        self._linkage = yard.linkage
         self.seed = seed
         self.time_s = 0.0
         self.tone = False
@@ -173,7 +174,7 @@ class Dish:
 
     def _count_at_angle(self, hour_angle_deg: float) -> float:
         try:
-            return self.yard.linkage.count(hour_angle_deg)
+            return self._linkage.count(hour_angle_deg)
         except BadInput:
             return math.nan
 
@@ -280,7 +281,7 @@ class Dish:
     @property
     def hour_angle_deg(self) -> float:
         """Where the mount really stands, west positive."""
-        return self.yard.linkage.hour_angle_deg(self.machine.dish_at(self.time_s))
+        return self._linkage.hour_angle_deg(self.machine.dish_at(self.time_s))
 
     @property
     def count_error(self) -> int:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import YardError
+from sim.rig.dish import Dish
 from sim.yard import list_yards, load_yard, parse_yard
 
 TEXT = (resources.files("sim") / "yards" / "larkmere.toml").read_text(encoding="utf-8")
@@ -112,3 +113,68 @@ def test_an_unknown_yard_says_what_there_is(name: str) -> None:
 
 def test_not_toml() -> None:
     assert refusal("[rig\n")[0].startswith("yard.toml:")
+
+
+STATION = """
+[station]
+latitude_deg = 44.6
+longitude_deg = 3.9
+[dish]
+diameter_m = 1.2
+[mount]
+kind = "linear"
+frame_pivot_mm = 520
+dish_pivot_mm = 430
+retracted_mm = 350
+stroke_mm = 560
+counts_per_mm = 1.88976
+[limits]
+east = 45
+west = 985
+[positioner]
+approach = "west"
+[[position]]
+number = 1
+name = "Alder"
+longitude_deg = 41.2
+count = 94
+"""
+
+
+def test_a_station_without_a_rig_gets_a_usual_one(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(STATION, encoding="utf-8")
+    yard = load_yard(str(path))
+    assert (yard.ends.east_switch, yard.ends.west_switch) == (35.0, 995.0)
+    dish = Dish(yard)
+    memory = dish.positioner.memory
+    assert (memory.positions, memory.east, memory.west) == ({1: 94}, 45, 985)
+    dish.hear(bytes.fromhex("E0316B01"))
+    dish.advance(120.0)
+    assert memory.count == 94
+    assert dish.positioner.travel.polarity == 1  # arrived going west, as the file says
+    worm = STATION[: STATION.index("[mount]")] + (
+        '[mount]\nkind = "worm"\ncounts_per_deg = 20\nnoon_count = 1200\n'
+    )
+    path.write_text(worm, encoding="utf-8")
+    assert load_yard(str(path)).ends.west_switch == 2700.0
+
+
+def test_a_station_without_a_mount_makes_no_rig(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(STATION[: STATION.index("[dish]")], encoding="utf-8")
+    with pytest.raises(YardError) as error:
+        load_yard(str(path))
+    assert [line.split(": ")[1] for line in str(error.value).splitlines()] == ["mount", "dish"]
+
+
+def test_every_yard_that_comes_with_it_can_be_lived_in() -> None:
+    for name in list_yards():
+        dish = Dish(load_yard(name))
+        start = dish.positioner.memory.count
+        for frame in ("E0316903", "E0316803", "E03169FF", "E03168FF"):
+            dish.hear(bytes.fromhex(frame))
+            dish.advance(dish.time_s + 6.0)
+        assert dish.readings().pulses > 10
+        assert dish.count_error == 0
+        assert abs(dish.positioner.memory.count - start) <= 8
