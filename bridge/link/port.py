@@ -92,8 +92,13 @@ class Port:
                 cancel()
         if threading.current_thread() is not self._reader:
             self._reader.join(timeout=4 * _TICK_S)
+        # A socket whose peer has gone is forgotten open by pyserial 3.5: close it here as well.
+        inner = getattr(self._device, "_socket", None)
         with contextlib.suppress(*_GONE):  # gone already
             self._device.close()
+        with contextlib.suppress(*_GONE):
+            if inner is not None:
+                inner.close()
         self._lose(None)
 
     def _listen(self) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json as json_text
+import sys
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 
@@ -33,7 +34,8 @@ def ports(json: bool, all: bool) -> int:
     for port in listed:
         print(f"{port.port:<{width}}  {port.kind:<9}  {port.description}".rstrip())
     if not all and not any(port.kind == "serial" for port in listed):
-        print("(no USB serial port here; --all lists those that are not USB as well)")
+        hint = "no USB serial port here; --all lists those that are not USB as well"
+        print(hint, file=sys.stderr)
     return 0
 
 

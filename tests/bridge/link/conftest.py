@@ -6,6 +6,7 @@ import os
 import select
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
 
 import pytest
@@ -42,6 +43,11 @@ class Peer:
                 return "ok t_s=1 supply_v=13 trips=0"
             case _:
                 return "ok"
+
+    def stop_reading(self) -> None:
+        """Leave what comes in the terminal, as a hung board does."""
+        self.reading = False
+        time.sleep(0.1)  # a read that has begun is over then
 
     def say(self, octets: bytes) -> None:
         os.write(self.near, octets)

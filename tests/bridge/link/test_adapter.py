@@ -187,7 +187,7 @@ def test_stop_needs_no_turn_and_a_frame_under_way_is_not_sent_again(peer):
 
 def test_stop_before_a_stuck_port_returns_within_a_bound(peer):
     adapter = Adapter.open(peer.url)
-    peer.reading = False
+    peer.stop_reading()
     with pytest.raises(LinkLost):
         again(lambda: adapter._port.write(b"x" * 4096))
     before_s = time.monotonic()

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import errno
 import os
+import socket
+import struct
 import threading
 import time
 
@@ -101,7 +103,7 @@ def test_closing_wakes_a_reader_and_may_be_repeated(peer):
 
 
 def test_a_port_that_takes_nothing_is_lost_within_a_bound(peer):
-    peer.reading = False
+    peer.stop_reading()
     port = open_port(peer.url)
     before_s = time.monotonic()
     with pytest.raises(LinkLost, match="takes no more octets"):
@@ -173,3 +175,17 @@ def test_a_socket_that_cannot_be_is_one_sentence(url):
 def test_ports_without_usb_are_listed_only_on_request():
     assert all(port.vendor_id is not None for port in list_serial_ports())
     assert len(list_serial_ports(every=True)) >= len(list_serial_ports())
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_socket_whose_peer_has_gone_is_closed_all_the_same():
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        port = open_port(f"socket://127.0.0.1:{listener.getsockname()[1]}")
+        inner = port._device._socket
+        near, _ = listener.accept()
+        near.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+        near.close()  # a reset, so that shutdown fails at the other end
+        with pytest.raises(LinkLost):
+            again(lambda: port.read(0.05))
+        port.close()
+        assert inner.fileno() == -1
