@@ -304,7 +304,9 @@ def forecast(
     if not 1 <= rigs <= 1_000_000:
         raise YardError(f"rigs {rigs} is outside 1 to 1000000")
     moves = max(1, round(years * DAYS * moves_per_day))
-    fleet = Fleet(yard, rigs, habits or Habits(), np.random.default_rng(seed))
+    if habits is None:
+        habits = Habits(closures_only=yard.positioner.counting == "closures")
+    fleet = Fleet(yard, rigs, habits, np.random.default_rng(seed))
     marks = {round(moves * n / CHECKPOINTS) for n in range(1, CHECKPOINTS + 1)}
     band = [(0.0, 0.0, 0.0, 0.0)]
     for done in range(1, moves + 1):

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from sim.yard import Yard
 
 Way = Literal["east", "west"]
+HORIZONTAL_DEG, VERTICAL_DEG = -45.0, 45.0  # deg, a servo without trim (common practice)
 METER_S = 0.1  # s for which the meter's own ripple stays the same
 LNB_SHARE = 0.15  # dB lost at 18 V for each ohm of a bad cable (judgement)
 LOST_SHARE = 0.05  # chance, for each ohm of a bad cable, that a frame is lost while moving
@@ -63,6 +64,7 @@ class Dish:
     ) -> None:
         self.yard = yard
         self._linkage = yard.linkage
+        self._rows = {row.number: row for row in yard.position}
         self.seed = seed
         self.time_s = 0.0
         self.tone = False
@@ -322,11 +324,18 @@ class Dish:
             rain_db += LNB_SHARE * self.effects.cable_ohm
         return self._scene.signal_db(
             self.hour_angle_deg,
-            feed_deg=90.0 if given else 0.0,
+            feed_deg=self._feed_deg(given),
             horizontal=wanted > SUPPLY_THRESHOLD_V,
             rain_db=rain_db,
             noise=ripple,
         )
+
+    def _feed_deg(self, horizontal: bool) -> float:
+        """Where the polarity servo has the probe: the selected position's trim counts."""
+        row = self._rows.get(self.positioner.memory.selected or 0)
+        if horizontal:
+            return 90.0 + (0.0 if row is None else row.horizontal_deg - HORIZONTAL_DEG)
+        return 0.0 if row is None else row.vertical_deg - VERTICAL_DEG
 
     def dump(self) -> dict[str, object]:
         """What is left when everything is switched off now: kept memory, and where it coasts to."""

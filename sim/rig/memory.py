@@ -39,6 +39,7 @@ class Memory:
     east: int | None = None
     west: int | None = None
     limits_on: bool = False
+    selected: int | None = None  # the position last stored or gone to: its feed angles are in use
     moving: bool = False
     lost: bool = False
     was_reset: bool = False
@@ -58,6 +59,7 @@ class Memory:
             "reference": self.reference,
             "positions": {str(number): count for number, count in sorted(self.positions.items())},
             "limits": {"east": self.east, "west": self.west, "on": self.limits_on},
+            "selected": self.selected,
             "moving": self.moving,
             "lost": self.lost,
             "reset": self.was_reset,
@@ -74,9 +76,10 @@ class Memory:
                 count=_whole(state["count"]),
                 reference=_whole(state.get("reference", 0)),
                 positions={int(n): _whole(count) for n, count in positions.items()},
-                east=None if limits.get("east") is None else _whole(limits["east"]),
-                west=None if limits.get("west") is None else _whole(limits["west"]),
+                east=_maybe(limits.get("east")),
+                west=_maybe(limits.get("west")),
                 limits_on=limits.get("on") is True,
+                selected=_maybe(state.get("selected")),
                 moving=state.get("moving") is True,
                 lost=state.get("lost") is True,
                 was_reset=state.get("reset") is True,
@@ -92,3 +95,7 @@ def _whole(value: object) -> int:
     if not isinstance(value, int) or isinstance(value, bool):
         raise TypeError(f"{value!r} is not a whole count")
     return value
+
+
+def _maybe(value: object) -> int | None:
+    return None if value is None else _whole(value)

@@ -296,6 +296,7 @@ class Positioner:
         if number == 0:
             self._go(t_s, self.memory.reference, "the reference", entry)
         elif number in self.memory.positions:
+            self.memory.selected = number
             self._go(t_s, self.memory.positions[number], f"position {number}", entry)
         else:
             self._refuse(entry, f"position {number} is not taught")
@@ -333,6 +334,7 @@ class Positioner:
             self._refuse(entry, "it is moving")
         else:
             self.memory.positions[number] = self.memory.count
+            self.memory.selected = number
             self.memory.limits_on = True
             entry.outcome = "stored"
             entry.reason = "while moving" if self.travel.drive else ""
