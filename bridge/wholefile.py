@@ -34,7 +34,9 @@ def backup_of(path: Path) -> Path:
     return real.with_name(real.name + BACKUP_SUFFIX)
 
 
-def save_whole(path: Path, content: bytes, *, expected: bytes | None) -> Path | None:
+def save_whole(
+    path: Path, content: bytes, *, expected: bytes | None, keep: bool = True
+) -> Path | None:
     """Replace what a file holds, and keep the former content; returns where that is.
 
     `expected` is what the file held when it was read, None for a file that must not be there yet.
@@ -56,7 +58,7 @@ def save_whole(path: Path, content: bytes, *, expected: bytes | None) -> Path | 
             if found is not None and not os.access(real, os.W_OK):
                 raise BadInput(f"{path}: is write-protected, so nothing was saved; allow it first")
             kept = None
-            if found is not None:
+            if found is not None and keep:
                 kept = backup_of(real)
                 _replace(kept, found, like=real)
             _replace(real, content, like=real)

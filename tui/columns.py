@@ -1,0 +1,75 @@
+"""Tables of plain text that keep to a width, whatever letters a name is written in."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+WIDTH = 80  # cells of the narrowest terminal served
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A head, a width in cells, and the side that a cell leans on."""
+
+    head: str
+    width: int
+    right: bool = True
+
+
+def cells_of(text: str) -> int:
+    """How many cells of a terminal a text fills."""
+    return sum(_cells(letter) for letter in text)
+
+
+def _cells(letter: str) -> int:
+    if unicodedata.combining(letter):
+        return 0
+    return 2 if unicodedata.east_asian_width(letter) in "WF" else 1
+
+
+def fit(text: str, width: int, right: bool = False) -> str:
+    """A text cut or padded to so many cells; what cannot be shown is a question mark.
+
+    >>> fit("Nettle", 4), fit("Elm", 5, right=True)
+    ('Net…', '  Elm')
+    """
+    shown = "".join(letter if letter.isprintable() else "?" for letter in text)
+    if cells_of(shown) > width:
+        kept, room = "", width - 1
+        for letter in shown:
+            room -= _cells(letter)
+            if room < 0:
+                break
+            kept += letter
+        shown = kept + "…"
+    space = " " * (width - cells_of(shown))
+    return space + shown if right else shown + space
+
+
+def table(columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> list[str]:
+    """Lines of a table, heads first."""
+    lines = [[column.head for column in columns], *rows]
+    return [
+        " ".join(
+            fit(cell, c.width, c.right) for c, cell in zip(columns, line, strict=True)
+        ).rstrip()
+        for line in lines
+    ]
+
+
+def side(angle_deg: float, digits: int = 1) -> str:
+    """An angle with its side spelled out, east positive.
+
+    >>> side(41.2), side(-28.7), side(0.04)
+    ('41.2E', '28.7W', '0.0E')
+    """
+    return f"{abs(angle_deg):.{digits}f}{'W' if angle_deg < 0 else 'E'}"
+
+
+def number(value: float | None, digits: int, sign: bool = False) -> str:
+    """A number with so many decimals; a dash where there is none."""
+    if value is None:
+        return "-"
+    return f"{value:{'+' if sign else ''}.{digits}f}"
