@@ -89,7 +89,7 @@ def _draw_sky(axes: Any, station: Station, plan: Survey) -> None:
             axes.annotate(text, (x, y), (2, 4), textcoords="offset points", **RISING)
     axes.axhline(0.0, color="black", linewidth=1)
     top = max((elevation for _, elevation in track), default=0.0)
-    axes.set_ylim(min(-3.0, *(s.elevation_deg or 0.0 for s in plan.satellites), 0.0), top + 18.0)
+    axes.set_ylim(-6.0, top + 18.0)
     axes.set_xlim(track[0][0] - 5.0, track[-1][0] + 5.0)
     axes.xaxis.set_major_formatter(lambda value, _: f"{value % 360:g}")
     axes.set_xlabel("azimuth, deg clockwise from true north")

@@ -34,7 +34,7 @@ east = 45
 west = 940
 [[position]]
 number = 2
-name = "A name that is rather too long for any column"
+name = "A $name$ that is rather too long for any column"
 longitude_deg = -18.6
 count = 860
 [[position]]
@@ -50,7 +50,7 @@ number = 4
 name = "unplaced"
 [[position]]
 number = 5
-name = "$far$"
+name = "far"
 longitude_deg = -178.0
 """
 
@@ -69,8 +69,8 @@ def test_tables_fit_80_columns(path: Path, capsys: pytest.CaptureFixture[str]) -
     assert max(cells_of(line) for line in lines) <= 80
     assert "\x1b" not in out
     assert re.search(r"^  1 衛星 +41\.2E  132\.64 26\.7\d", out, re.MULTILINE)
-    assert re.search(r"^  2 A name that… +18\.6W .* obstacle$", out, re.MULTILINE)
-    assert re.search(r"^  2 A name tha… +18\.6W +857 +860 +\+3 ", out, re.MULTILINE)
+    assert re.search(r"^  2 A \$name\$ th… +18\.6W .* obstacle$", out, re.MULTILINE)
+    assert re.search(r"^  2 A \$name\$ t… +18\.6W +857 +860 +\+3 ", out, re.MULTILINE)
     assert re.search(r"^255 Rowan +28\.7W +942 .* coarse D2 44 beyond$", out, re.MULTILINE)
     assert "reach      44.4E (soft limit) to 28.5W (soft limit)" in out
     assert "255 (Rowan): many positioners hold 99" in err
@@ -160,7 +160,7 @@ def test_pictures(path: Path, tmp_path: Path, kind: str, head: bytes) -> None:
     assert first.startswith(head)
     if kind == "svg":
         text = first.decode()
-        for word in ("Rowan 28.7W", "$far$", "obstacle", "soft limits", "taught", "hidden"):
+        for word in ("Rowan 28.7W", "A $name$ that", "obstacle", "soft limits", "taught", "hidden"):
             assert word in text
     run(path, plot=out)
     assert out.read_bytes() == first

@@ -141,15 +141,16 @@ def _head(station: Station, mount: MountPlan) -> Iterator[str]:
 def _look_cells(row: Satellite) -> list[str]:
     start = [str(row.number), row.name]
     if row.longitude_deg is None:
-        return [*start, *["-"] * 8, "no longitude_deg"]
+        return [*start, *["-"] * 8, "unknown"]
+    hour = row.hour_angle_deg or 0.0
     overhead = "any" if row.azimuth_deg is None else number(row.azimuth_deg, 2)
     return [
         *start,
         side(row.longitude_deg),
         overhead,
-        number(row.elevation_deg, 2),
+        number(row.elevation_deg, 2 if (row.elevation_deg or 0.0) > -10 else 1),
         number(row.range_km, 0),
-        side(-(row.hour_angle_deg or 0.0), 2),
+        side(-hour, 2 if abs(hour) < 100 else 1),
         number(row.declination_deg, 2, sign=True),
         number(row.tilt_deg, 1, sign=True),
         number(row.residual_tilt_deg, 2, sign=True),
