@@ -170,6 +170,36 @@ def test_space_halts_inside_a_paste_that_never_ends(open_terminal: Callable[...,
     terminal.until(lambda: bool(terminal.calls("halt")))
 
 
+@pytest.mark.parametrize("octets", [b"\x1b[32u", b"\x1b[32;1u", b"\x1b[32;2;32u", b"\x1b[32;;32u"])
+def test_space_of_the_extended_key_protocol_halts(
+    open_terminal: Callable[..., Terminal], octets: bytes
+) -> None:
+    terminal = open_terminal()
+    terminal.press(octets)
+    terminal.until(lambda: bool(terminal.calls("halt")))
+
+
+def test_job_control_halts_and_does_not_stop_the_process(
+    open_terminal: Callable[..., Terminal],
+) -> None:
+    terminal = open_terminal()
+    terminal.child.send_signal(signal.SIGTSTP)
+    terminal.until(lambda: bool(terminal.calls("halt")), 3)
+    beats = len(terminal.calls("beat"))
+    terminal.until(lambda: len(terminal.calls("beat")) > beats)
+
+
+def test_without_a_terminal_it_refuses_in_one_sentence(tmp_path: Path) -> None:
+    words = [sys.executable, "-m", "tui.cli", "console"]
+    done = subprocess.run(
+        words, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=20, check=False
+    )
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.count("\n") == 1
+    assert "needs a terminal" in done.stderr
+
+
 @pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM])
 def test_a_signal_halts_closes_and_ends(
     open_terminal: Callable[..., Terminal], number: signal.Signals

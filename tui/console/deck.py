@@ -128,7 +128,9 @@ class Deck(Screen[None]):
         self.query_one(AdviceLines).look(self.guide.look(snapshot, scale, now_s))
         self.query_one(Places).look(snapshot)
         notice = self._notice if now_s < self._notice_until_s else ""
-        self.query_one(TroubleLine).look(snapshot.error, notice)
+        long = self.query_one(TroubleLine).look(snapshot.error, notice)
+        if long != self.has_class("-long-trouble"):  # a row is borrowed from the log
+            self.set_class(long, "-long-trouble")
         self.query_one(KeyLine).look()
 
     def look_at_picture(self) -> None:

@@ -11,7 +11,6 @@ import re
 import selectors
 import signal
 import sys
-import time
 from codecs import getincrementaldecoder
 from typing import TYPE_CHECKING, Any, Protocol, cast
 
@@ -33,7 +32,6 @@ if TYPE_CHECKING:
 
 _SPACE_BYTES = re.compile(rb"\x20|\x1b\[32[;:u]")  # plain, or by the extended key protocol
 _READ_OCTETS = 4096
-_STOP_SEND_S = 0.1  # s for the halt to leave before the process is stopped by job control
 
 
 def is_space(event: events.Key) -> bool:
@@ -70,7 +68,7 @@ def make_halting(base: type[Driver]) -> type[Driver]:
 
 
 def _make_robust(base: type[Driver]) -> type[Driver]:
-    """Derive a driver that no byte on the terminal can kill, and that halts before a stop."""
+    """Derive a driver that no byte on the terminal can kill."""
     from textual._xterm_parser import XTermParser  # noqa: PLC0415 - posix only
 
     class RobustDriver(base):  # type: ignore[misc,valid-type]
@@ -108,11 +106,9 @@ def _make_robust(base: type[Driver]) -> type[Driver]:
             finally:
                 selector.close()
 
-        def _sigtstp_application(self, *arguments: Any) -> None:
-            """Halt before job control stops this process, and with it the helm."""
-            cast("Halting", self._app).halt_now("stopped by job control")
-            time.sleep(_STOP_SEND_S)
-            super()._sigtstp_application(*arguments)
+        def _sigtstp_application(self, *_: Any) -> None:
+            """Halt, and go on: a stopped process would own a motor that it cannot halt."""
+            cast("Halting", self._app).halt_now("asked to stop")
 
     return RobustDriver
 

@@ -91,14 +91,14 @@ class Guide:
         assert side is not None
         if snapshot.count is not None and self.stuck_s(snapshot):
             amps = snapshot.motor_a
-            if amps is not None and abs(amps) < OPEN_A:
-                why = f"no current: the {side} end switch has opened, or a wire is broken"
-            elif amps is not None:
-                why = f"{amps:.1f} A flows: it may be blocked"
+            if amps is None:
+                why = f"the {side} end, or it is blocked"
+            elif abs(amps) < OPEN_A:
+                why = "no current: end switch open, or a broken wire"
             else:
-                why = f"this is the {side} end, or it is blocked"
+                why = f"{amps:.1f} A flow: it may be blocked"
             return Advice(
-                f"The count stays at {snapshot.count} while driving {side}; {why}.",
+                f"No counts at {snapshot.count} going {side}; {why}.",
                 "SPACE halts. The controller cuts the motor by itself after a few seconds.",
             )
         ahead = describe_stop(side, snapshot, scale)
@@ -127,8 +127,8 @@ class Guide:
         if end is None:
             return Advice(
                 f"The {side} soft limit is not set ({step}).",
-                f"Next: find the {side} end: press d, type 120 s, Enter, {_JOG[side]}; or hold "
-                f"{_JOG[side].upper()}. It stops there by itself.",
+                f"Next: find the {side} end: d, then 120 s, Enter, {_JOG[side]} (it ends there by "
+                "itself).",
             )
         count = snapshot.count
         assert count is not None
@@ -183,7 +183,7 @@ def _peak_advice(snapshot: Snapshot) -> Advice:
             return Advice(
                 f"{behind:.1f} dB under the best; the best was "
                 f"{counts_to(count, snapshot.best_count)}.",
-                f"Next: step back to it (e, w), or m for a new mark; s stores {what}.",
+                f"Next: step back to it (e, w); m marks anew; s stores {what}.",
             )
     if row is not None and row.count is not None:
         return Advice(

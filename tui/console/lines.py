@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 from tui.console.canvas import Run
@@ -60,16 +61,20 @@ class StatusLine(Rows):
 
 
 class TroubleLine(Rows):
-    """The last error or refusal, in words; a short notice while it is fresh."""
+    """The last error or refusal, in words; a short notice while it is fresh. Two rows at most."""
 
-    def look(self, error: str, notice: str) -> None:
-        """Show a notice, else the error, else that there is none."""
+    def look(self, error: str, notice: str) -> bool:
+        """Show a notice, else the error, else that there is none; tell whether it is long."""
+        width = max(20, self.size.width)
         if notice:
-            self.show([[(notice, "best")]])
+            words, ink = notice, "best"
         elif error:
-            self.show([[("✕ ", "trouble"), (error[:1].upper() + error[1:], "trouble")]])
+            words, ink = f"✕ {error[:1].upper()}{error[1:]}", "trouble"
         else:
-            self.show([[("no error", "faint")]])
+            words, ink = "no error", "faint"
+        rows = textwrap.wrap(words, width, max_lines=2, placeholder="…", subsequent_indent="  ")
+        self.show([[(row, ink)] for row in rows])
+        return len(rows) > 1
 
 
 class AdviceLines(Rows):

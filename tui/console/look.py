@@ -122,6 +122,10 @@ KeyLine { height: 1; }
 .-tall Places, .-towering Places { display: block; width: 42; margin: 0 1 0 0; }
 .-tall AdviceLines, .-towering AdviceLines { height: 4; padding: 1; }
 .-towering #lower { height: 18; }
+.-long-trouble TroubleLine { height: 2; }
+.-long-trouble #lower { height: 2; }
+.-tall.-long-trouble #lower { height: 11; }
+.-towering.-long-trouble #lower { height: 17; }
 .-wide Readouts { width: 36; }
 .-broad Readouts { width: 46; }
 .-broad Places { width: 56; }

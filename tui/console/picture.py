@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
 from tui.console.canvas import Canvas
-from tui.console.reach import place_of
+from tui.console.reach import left_side, other, place_of
 from tui.console.rows import Rows
 
 if TYPE_CHECKING:
@@ -30,6 +30,13 @@ class Span:
     high: int
     width: int
     hemisphere: str
+
+    @classmethod
+    def of(cls, scale: Scale, width: int) -> Span:
+        """The span of a scale, stretched to ends and limits that lie outside of it."""
+        known = [scale.east_end, scale.west_end, scale.limit_east, scale.limit_west]
+        counts = [scale.low, scale.high, *(count for count in known if count is not None)]
+        return cls(min(counts), max(counts), width, scale.hemisphere)
 
     def cell(self, count: float) -> float:
         """The place of a count, in cells from the left edge, kept inside the margins."""
@@ -67,15 +74,19 @@ def draw_sky(
 ) -> Canvas:
     """Draw what does not move: belt, satellites, ends, limits and the words east and west."""
     canvas = Canvas(width, height)
-    span = Span(scale.low, scale.high, width, scale.hemisphere)
+    span = Span.of(scale, width)
     arch = Arch(span, height)
     low, high = limits
-    for step in range(scale.low, scale.high + 1):
+    for step in range(span.low, span.high + 1):
         inside = (low is None or step >= low) and (high is None or step <= high)
         x, y = arch.place(step)
         if inside or step % 3 == 0:
             canvas.dot(x, y, "belt" if inside else "beyond")
     _draw_ground(canvas, arch)
+    left = left_side(scale.hemisphere)
+    canvas.text(0, 0, f"◀ {left}", "title")
+    right = f"{other(left)} ▶"
+    canvas.text(width - len(right), 0, right, "title")
     for limit in limits:
         if limit is not None:
             _mark(canvas, arch, limit)
@@ -192,7 +203,7 @@ class Picture(Rows, can_focus=True):
         if snapshot.count is None:
             canvas.text(width // 2 - 11, height // 2, "no count on this port", "dim")
         else:
-            arch = Arch(Span(scale.low, scale.high, width, scale.hemisphere), height)
+            arch = Arch(Span.of(scale, width), height)
             draw_dish(canvas, arch, snapshot.count, moving=snapshot.moving is not None)
         self._drawn = drawn
         self.show([canvas.row(y) for y in range(height)])

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from tui.console.canvas import Run
 from tui.console.picture import Span
-from tui.console.reach import left_side, other, place_of
+from tui.console.reach import left_side, place_of
 from tui.console.rows import Rows
 
 if TYPE_CHECKING:
@@ -47,19 +47,19 @@ class Line:
 
 def scale_rows(snapshot: Snapshot, scale: Scale, width: int) -> list[list[Run]]:
     """Three rows: the dish with its count, the line of travel, the numbers under it."""
-    span = Span(scale.low, scale.high, width, scale.hemisphere)
+    span = Span.of(scale, width)
 
     def cell(count: int) -> int:
         return round(span.cell(count))
 
     above, line, below = Line(width), Line(width), Line(width)
     low, high = snapshot.limit_east, snapshot.limit_west
-    for at in range(cell(scale.low), cell(scale.high) + 1) or range(
-        cell(scale.high), cell(scale.low) + 1
+    for at in range(cell(span.low), cell(span.high) + 1) or range(
+        cell(span.high), cell(span.low) + 1
     ):
         line.put(at, "╌", "beyond")
-    first = cell(low if low is not None else scale.low)
-    last = cell(high if high is not None else scale.high)
+    first = cell(low if low is not None else span.low)
+    last = cell(high if high is not None else span.high)
     for at in range(min(first, last), max(first, last) + 1):
         line.put(at, "━", "belt")
     selected = _selected(snapshot)
@@ -76,10 +76,6 @@ def scale_rows(snapshot: Snapshot, scale: Scale, width: int) -> list[list[Run]]:
     for end in (scale.east_end, scale.west_end):
         if end is not None:
             line.put(cell(end), "▌" if (end == scale.east_end) != north else "▐", "plain")
-    left = left_side(scale.hemisphere)
-    above.put(0, f"◀ {left}", "dim")
-    right = f"{other(left)} ▶"
-    above.put(width - len(right), right, "dim")
     if snapshot.count is not None:
         _dish(above, line, cell(snapshot.count), snapshot, scale)
     for count in (low, high):
@@ -111,15 +107,11 @@ def _dish(above: Line, line: Line, at: int, snapshot: Snapshot, scale: Scale) ->
         leftward = snapshot.moving == left_side(scale.hemisphere)
         pointer, tip = ("◀▼", 1) if leftward else ("▼▶", 0)
     number = str(snapshot.count)
-    width, word = len(above.cells), len("◀ east") + 1
     start = at - tip - len(number) - 1
-    if start >= word:
+    if start >= 0:
         label = f"{number} {pointer}"
     else:
-        label, start = f"{pointer} {number}", at - tip
-    for taken, blank in ((start < word, 0), (start + len(label) > width - word, width - word)):
-        if taken:
-            above.put(blank, " " * word, "")
+        label, start = f"{pointer} {number}", max(0, at - tip)
     above.put(start, label, ink)
     here = line.cells[at][0]
     line.put(at, "┃" if here in "━╌ " else here, ink)

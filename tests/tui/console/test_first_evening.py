@@ -49,7 +49,9 @@ class Evening:
         self.pilot, self.app, self.helm = pilot, app, helm
 
     def advice(self) -> str:
-        return str(self.app.deck.query_one("#advice").text)
+        text = str(self.app.deck.query_one("#advice").text)
+        assert all(len(line) <= 78 for line in text.splitlines()), text
+        return text
 
     async def until(self, what: str, happened: Callable[[], bool], within_s: float = 20.0) -> None:
         until_s = time.monotonic() + within_s
@@ -84,7 +86,7 @@ async def walk(evening: Evening) -> None:
         if side == "west":
             await evening.until_advised("turn the limits off")
             await evening.press("l", "f")
-        await evening.until_advised(f"find the {side} end", "press d, type 120 s")
+        await evening.until_advised(f"find the {side} end", "d, then 120 s")
         await evening.press("d", *"120s", "enter", side[0])
         await evening.until("moving", lambda s=side: helm.snapshot().moving == s)
         await evening.until("rest", lambda: helm.snapshot().moving is None, 40.0)

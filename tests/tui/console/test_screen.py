@@ -80,7 +80,9 @@ def test_east_is_on_the_same_hand_everywhere(
     async def body(pilot: Any, app: Any, helm: Any) -> None:
         rows = lines(app)
         left, right = ("east", "west") if hemisphere == "north" else ("west", "east")
-        travel = next(y for y, row in enumerate(rows) if f"◀ {left}" in row and f"{right} ▶" in row)
+        assert rows[1].startswith(f"◀ {left} ")
+        assert f" {right} ▶ " in rows[1]
+        travel = next(y for y, row in enumerate(rows) if "▼" in row)
         numbers = rows[travel + 2]
         assert (numbers.index("45") < numbers.index("985")) == (hemisphere == "north")
         assert any(f"{left} is on your left" in row for row in rows)
@@ -107,6 +109,26 @@ def test_the_scale_shows_dish_and_count_anywhere(fake: Any, count: int, width: i
         assert all(len(text) == width for text in texts)
         assert "▼" in texts[0]
         assert str(count) in texts[0]
+
+
+def test_a_long_refusal_is_read_whole_on_a_small_screen(drive: Any, fake: Any, lines: Any) -> None:
+    words = (
+        "stopped at count -2 going east: voltage but no current and no counts, as at an end "
+        "switch (or a broken motor wire); drive west to tell"
+    )
+
+    async def body(pilot: Any, app: Any, helm: Any) -> None:
+        app.look_at_all()
+        await pilot.pause()
+        text = " ".join(" ".join(lines(app)).split())
+        assert words[1:] in text
+        assert "SPACE halt" in text
+        helm.set(error="")
+        app.look_at_all()
+        await pilot.pause()
+        assert "no error" in " ".join(lines(app))
+
+    drive(body, fill(moving(fake, error=words)))
 
 
 def test_unknowns_are_called_unknown(drive: Any, fake: Any, lines: Any) -> None:
