@@ -30,7 +30,7 @@ def _lines(step: Step) -> list[str]:
     """A step for a person: what was said, then what came of it."""
     time = "" if step.t_s is None else f"{step.t_s:.3f}"
     head = f"{time:>10}  {step.hex:<17}  "
-    came = step.outcome
+    came: str = step.outcome
     if step.outcome == "moved":
         came = f"moved {step.count_before} -> {step.count_after}"
         came += f", ended by {step.ended_by}" if step.ended_by else ", still moving"
