@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from bridge.bus import standard as std
 from bridge.bus.event import Burst, Event, Fault, FrameHeard, Noise, Supply, Tone
 from bridge.bus.frame import LONGEST_READ
 from bridge.bus.keying import Keyed, Keying, Mark, Message, Scrap, octets_of
@@ -26,14 +27,16 @@ if TYPE_CHECKING:
 ANALOGUE_GRAIN_S = 0.03e-3  # s, how finely edges of tone are timed in samples,
 CARRIER_GRAIN_S = 0.05e-3  # s, by a comparator's carrier (one period),
 ENVELOPE_GRAIN_S = 0.04e-3  # s, and by an envelope (its detector's delays)
+MEND_NATS = 9.0  # a bit decided more clearly than by e**9 was not turned by noise
 JUDGE_EDGES = 20_000  # edges looked at before a logic line is judged
 LIKELY_VOLTS = (10.0, 21.0)  # a mean in this range is a supply in volts, said or not
 
 
 def frame_heard(message: Message, supply_v: float | None = None) -> FrameHeard:
     """The frame that a message's bits make, with all that is wrong about it."""
-    octets, right, rest = octets_of(message.bits)
     faults = list(message.faults)
+    bits = _mend(message, faults)
+    octets, right, rest = octets_of(bits)
     for n, (octet, fits) in enumerate(zip(octets, right, strict=True), start=1):
         if octet is None:
             faults.append(Fault("missing_bits", f"byte {n} of {len(octets)} could not be read"))
@@ -54,8 +57,29 @@ def frame_heard(message: Message, supply_v: float | None = None) -> FrameHeard:
         supply_v=supply_v,
         carrier_hz=message.carrier_hz,
         level_vpp=message.level_vpp,
-        bits="".join("?" if bit is None else str(bit) for bit in message.bits),
+        bits="".join("?" if bit is None else str(bit) for bit in bits),
     )
+
+
+def _mend(message: Message, faults: list[Fault]) -> tuple[int | None, ...]:
+    """The bits, with the one most in doubt turned in each byte whose parity does not fit.
+
+    Only a bit that noise may well have turned is touched, and each is told of.
+    """
+    bits = list(message.bits)
+    for start in range(0, len(bits) - std.BITS_PER_BYTE + 1, std.BITS_PER_BYTE):
+        group = bits[start : start + std.BITS_PER_BYTE]
+        margins = message.margins[start : start + std.BITS_PER_BYTE]
+        known = [bit for bit in group if bit is not None]
+        weakest = min(range(std.BITS_PER_BYTE), key=margins.__getitem__)
+        if len(known) < std.BITS_PER_BYTE or sum(known) % 2 == 1 or margins[weakest] > MEND_NATS:
+            continue
+        bits[start + weakest] = 1 - known[weakest]
+        n = start // std.BITS_PER_BYTE + 1
+        what = "its parity bit" if weakest == std.BITS_PER_BYTE - 1 else f"bit {weakest + 1}"
+        odds = f"likelihood ratio e**{margins[weakest]:.1f}"
+        faults.append(Fault("mended", f"byte {n}: {what} turned to fit the parity, {odds}"))
+    return tuple(bits)
 
 
 @dataclass(slots=True)

@@ -8,13 +8,14 @@ the message's level. Where noise stands too near for that, `soft` decides over w
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from bridge.bus import standard as std
+from bridge.bus.baseband import Baseband, Signal, find_carrier, thin, turn_down
+from bridge.bus.faint import hear_faint
 from bridge.bus.keying import Mark
 
 if TYPE_CHECKING:
@@ -26,11 +27,11 @@ if TYPE_CHECKING:
     Reals = NDArray[np.float64]
     Complexes = NDArray[np.complex64]
 
-ENOUGH_HZ = 250e3  # samples a second that show all there is to see; faster ones are averaged
-STEP_S = 10e-6  # s between points of the smoothed tone
-SEEK_HZ = (14e3, 32e3)  # Hz, where a carrier is looked for
-SEEK_S = 1e-3  # s, stretches whose spectra are averaged to find the carrier
+SEEK_HZ = (14e3, 32e3)  # Hz, where a carrier is looked for,
+SEEK_FAINT_HZ = (17e3, 27e3)  # Hz, and where, among noise
 CLEAR_RATIO = 8.5  # level over noise from which tone is told by its size alone (24.7 dB a slot)
+QUIET_SHARE = 0.5  # deviations that a tenth of a stretch, half quiet, stays below
+USUAL_SHARE = 0.9  # of a stretch stays below the power of its tone, some tenth is tone
 ROUGH = 0.3  # of the highest level: where tone is looked for before each message's level is known
 PART_S = 4e-3  # s of quiet after which level and carrier are taken anew
 EDGE_S = 60e-6  # s at either end of a mark that the smoothing touches
@@ -44,121 +45,26 @@ FAINTEST_VPP = 0.1  # V peak to peak: a third of what a device on the bus must d
 NEAR_HZ = 400.0  # Hz, a carrier found this near needs no second pass
 
 
-@dataclass(frozen=True, slots=True)
-class Signal:
-    """Samples from `start_s` on; `deviation` is that of the noise of one sample."""
-
-    samples: Floats
-    rate_hz: float
-    start_s: float
-    deviation: float
-
-
-@dataclass(frozen=True, slots=True)
-class Baseband:
-    """Tone turned down by `carrier_hz`: point n lies at `start_s + n * step_s`.
-
-    `size` is the amplitude of a tone. `noise` is the deviation of one component.
-    """
-
-    points: Complexes
-    size: Reals
-    start_s: float
-    step_s: float
-    carrier_hz: float
-    noise: float
-
-
-@lru_cache(maxsize=64)
-def _taps(rate_hz: float, carrier_hz: float) -> tuple[NDArray[np.float32], float]:
-    """Raised cosine over two cycles, times the carrier; and the noise it lets through."""
-    count = max(7, round(2 * rate_hz / carrier_hz) | 1)
-    n = np.arange(count) - (count - 1) / 2
-    window = 0.5 + 0.5 * np.cos(2 * np.pi * n / (count + 1))
-    angle = 2 * np.pi * carrier_hz / rate_hz * n
-    blind = np.stack([np.ones(count), n / count], axis=1) * np.sqrt(window)[:, None]
-    taps = []
-    for wave in (np.cos(angle), -np.sin(angle)):
-        root = np.sqrt(window) * wave
-        fit, *_ = np.linalg.lstsq(blind, root, rcond=None)
-        rest = (root - blind @ fit) * np.sqrt(window)
-        taps.append(rest / (rest @ wave))
-    table = np.stack(taps, axis=1)
-    noise = float(np.sqrt(np.mean(np.sum(table**2, axis=0))))
-    return np.asfortranarray(table, dtype=np.float32), noise
-
-
-def thin(stretch: Stretch, rate_hz: float, start_s: float) -> Signal:
-    """Averages of neighbours, where the rate is more than enough."""
-    samples = stretch.samples
-    begin_s = start_s + stretch.first / rate_hz
-    deviation = float(np.sqrt(stretch.floor / 2))
-    ratio = int(rate_hz / ENOUGH_HZ)
-    if ratio < 2:
-        return Signal(samples, rate_hz, begin_s, deviation)
-    whole = len(samples) // ratio
-    mean = np.full(ratio, 1 / ratio, dtype=np.float32)
-    return Signal(
-        samples[: whole * ratio].reshape(whole, ratio) @ mean,
-        rate_hz / ratio,
-        begin_s + (ratio - 1) / 2 / rate_hz,
-        deviation / np.sqrt(ratio),
-    )
-
-
-def find_carrier(signal: Signal) -> float:
-    """The frequency in Hz of the strongest tone in the band, phases not regarded."""
-    count = max(16, round(signal.rate_hz * SEEK_S))
-    if len(signal.samples) < count:
-        return std.CARRIER_HZ
-    rows = np.lib.stride_tricks.sliding_window_view(signal.samples, count)[:: count // 2]
-    window = np.hanning(count + 2)[1:-1].astype(np.float32)
-    rows = (rows - rows.mean(axis=1, keepdims=True)) * window
-    size = 1 << (2 * count - 1).bit_length()
-    power = np.square(np.abs(np.fft.rfft(rows, n=size, axis=1))).sum(axis=0)
-    hz = np.fft.rfftfreq(size, 1 / signal.rate_hz)
-    band = np.flatnonzero((hz >= SEEK_HZ[0]) & (hz <= min(SEEK_HZ[1], 0.49 * signal.rate_hz)))
-    if not len(band) or not power[band].max() > 0:
-        return std.CARRIER_HZ
-    return float(hz[band[np.argmax(power[band])]])
-
-
-def turn_down(signal: Signal, carrier_hz: float) -> Baseband:
-    """Bring the carrier to zero frequency."""
-    rate_hz = signal.rate_hz
-    taps, noise = _taps(rate_hz, round(carrier_hz / 20) * 20.0)
-    hop = max(1, round(rate_hz * STEP_S))
-    count = len(taps)
-    if len(signal.samples) < count:
-        points = np.zeros(0, dtype=np.complex64)
-    else:
-        rows = np.lib.stride_tricks.sliding_window_view(signal.samples, count)[::hop]
-        points = (np.ascontiguousarray(rows) @ taps).view(np.complex64)[:, 0]
-        turns = carrier_hz / rate_hz * hop * np.arange(len(points))
-        points = points * np.exp(-2j * np.pi * (turns % 1.0)).astype(np.complex64)
-    return Baseband(
-        points,
-        np.abs(points).astype(np.float64),
-        signal.start_s + (count - 1) / 2 / rate_hz,
-        hop / rate_hz,
-        carrier_hz,
-        noise * signal.deviation,
-    )
-
-
 def hear(stretch: Stretch, rate_hz: float, start_s: float, *, volts: bool) -> list[Mark]:
     """The marks in a stretch; `start_s` is the time of the trace's first sample.
 
     A mark reaches to the border of a stretch that `opens` or `closes` in a tone.
     """
     signal = thin(stretch, rate_hz, start_s)
-    base = turn_down(signal, find_carrier(signal))
+    base = turn_down(signal, find_carrier(signal, SEEK_HZ))
     if not len(base.points):
         return []
-    noise = max(base.noise, 0.7 * float(np.quantile(base.size, 0.1)))
-    level = float(np.sqrt(_smooth(base.size**2, round(0.7 * std.SLOT_S / base.step_s)).max()))
+    quiet = float(np.quantile(base.size, 0.1))
+    noise = max(min(base.noise, quiet / QUIET_SHARE), 0.7 * quiet)
+    power = _smooth(base.size**2, round(0.7 * std.SLOT_S / base.step_s))
+    level = float(np.sqrt(power.max()))
     if not 0 < level < np.inf:
         return []
+    if level < CLEAR_RATIO * noise and base.noise > 0:
+        usual = float(np.quantile(power, USUAL_SHARE))
+        level = np.sqrt(max(usual - 2 * noise**2, noise**2))
+        carrier_hz = find_carrier(signal, SEEK_FAINT_HZ)
+        return hear_faint(signal, carrier_hz, float(level), signal.deviation)
     marks: list[Mark] = []
     for first, end in _parts(base.size > max(ROUGH * level, 5 * noise), base.step_s):
         marks += _hear_part(signal, base, first, end, volts=volts)
