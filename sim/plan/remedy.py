@@ -255,8 +255,8 @@ def _advice(station: Station, weight: Weight, limits: tuple[int, int] | None) ->
         if weight.name == SLIPPED and isinstance(station.mount, LinearMount):
             much = f"it slipped about {abs(weight.amount) / station.mount.counts_per_mm:.1f} mm: "
         return (
-            f"{much}tighten and mark the clamp; the dish now stands elsewhere at the same count, so drive"
-            " to both ends in sight of it before trusting the limits"
+            f"{much}tighten and mark the clamp; the dish now stands elsewhere at the same count, so"
+            " drive to both ends in sight of it before trusting the limits"
         )
     if weight.name == TWISTED:
         return "turn the pole back and peak the list; no count recovers the level: " + _lost_level(

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.plan.causes import ODD, Cause, Place, causes_of
+from sim.plan.causes import ODD, SLIPPED, TWISTED, Cause, Place, causes_of
 from sim.plan.fit import NOISE_SD, Fit
 from sim.sky.belt import Site
 
@@ -24,7 +24,7 @@ END_MOVE_SD = 1.2  # counts, an end switch met twice with its coast; judgement
 SURE = 0.9  # probability from which a cause is named; judgement
 TELLS_SD = 15.0  # counts, an expectation wider than this tells nothing; judgement
 AGREES, DISAGREES = 2.0, 2.5  # deviations within which a reading speaks for, beyond which against
-APART = 3.0  # deviations between two causes that make a reading worth taking; judgement
+APART = 1.5  # deviations between two causes that make a reading worth taking; judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,16 +185,24 @@ def _decide(
         apart = abs(first.moves[n] - second.moves[n]) / wide
         if apart > best_apart:
             best, best_apart = n, apart
+    level = ""
+    if {first.name, second.name} == {SLIPPED, TWISTED}:
+        level = (
+            "compare the level at both ends of the arc after a nudge: full means the clamp, short of"
+            " it the pole"
+        )
     if best is None:
-        return None
+        return Next("level", level) if level else None
+    level = f"; or {level}" if level else ""
     place = places[best]
     if place.hour_angle_deg is None:
         told = [
             f"{weight.name} expects it {weight.moves[best]:+.0f} from before" for weight in known
         ]
-        return Next(place.key, f"read the {place.key} end: {', '.join(told)}")
+        return Next(place.key, f"read the {place.key} end: {', '.join(told)}{level}")
     told = [f"{weight.name} expects {place.before + weight.moves[best]:.0f}" for weight in known]
-    return Next(place.key, f"re-peak {call(place)}, {place.before:.0f} before: {', '.join(told)}")
+    text = f"re-peak {call(place)}, {place.before:.0f} before: {', '.join(told)}{level}"
+    return Next(place.key, text)
 
 
 def call(place: Place) -> str:

@@ -237,9 +237,10 @@ def _write(file: StationFile, case: Case, *, json: bool) -> int:
     try:
         kept = file.save()
     except YardError as error:
+        first = str(error).splitlines()[0].removeprefix(f"{file.path}:")
         raise BadInput(
-            f"nothing was written, because the list would no longer fit the mount: {error};"
-            " instead of the list put the counter right, at an end, to what it read there"
+            "nothing was written, because the list would no longer fit the mount (line"
+            f" {first}); instead of the list put the counter right, at an end, to what it read there"
         ) from None
     if kept is None:
         say("Nothing was written: the counts stay as they are.")
