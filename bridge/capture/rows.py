@@ -6,6 +6,7 @@ holds anything else, a blank line, a comment, a word for a number, is read row b
 
 from __future__ import annotations
 
+from codecs import BOM_UTF8
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -42,8 +43,10 @@ def read_rows(source: Source, top: Top, columns: Sequence[int], block: int) -> I
     """Give the wanted columns of all rows; CaptureError with file and line."""
     rest = b""
     line = top.first_line
-    bom = 3 if source.head.startswith(b"\xef\xbb\xbf") else 0
-    for octets in source.blocks(block, top.octets + bom):
+    start = top.octets
+    if start == 0 and source.head.startswith(BOM_UTF8):
+        start = len(BOM_UTF8)
+    for octets in source.blocks(block, start):
         text = rest + octets if rest else octets
         cut = text.rfind(b"\n") + 1
         rest = text[cut:]

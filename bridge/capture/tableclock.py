@@ -17,12 +17,15 @@ from bridge.errors import CaptureError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+TIME_MOST_S = 1e12  # s, beyond any recording
 EVEN_OFF = 0.3  # of an interval: rows further off than this lie unevenly
 EVEN_SHARE = 0.9  # of the steps that are alike where rows are even but some are missing
 COARSE_RATIO = 2.2  # longest to shortest step of even rows whose times are rounded
 FINE_LEAST_HZ, FINE_MOST_HZ = 1e3, 2e6  # rates between which uneven rows are laid out
-RATE_LEAST_HZ = 1000.0  # slower rows cannot tell slots of 0.5 ms: the unit must be wrong
-EVEN_LEAST_HZ = 20_000.0  # the slowest even rows that a mended unit may lead to
+SAID_LEAST_HZ = 4000.0  # slower even rows do not show slots of 0.5 ms: the unit must be wrong
+UNSAID_LEAST_HZ = 8000.0  # the same where no unit was written
+CHANGE_LEAST_HZ = 1000.0  # the same for rows on change: an envelope changes every 0.5 ms
+MENDED_LEAST_HZ = 20_000.0  # the slowest even rows that a mended unit may lead to
 RAMP_ROWS = 8  # rows that must grow evenly before a column without a name is taken for times
 
 
@@ -103,14 +106,14 @@ def _fit_clock(
     """Rate and start from the times of the first rows."""
     unit_s = TIME_UNITS_S.get(top.units[column].casefold(), 1.0)
     times = np.array(_values(top, column)) * unit_s
-    back = np.flatnonzero(~(times[1:] >= times[:-1]))
+    back = np.flatnonzero(~(times[1:] >= times[:-1]) | (np.abs(times[1:]) > TIME_MOST_S))
     if back.size:
         n = int(back[0])
         raise CaptureError(
             f"{source.name}:{top.lines[n + 1]}: time {times[n + 1]:.9g} s is not after"
             f" {times[n]:.9g} s; sort the rows or remove the time column"
         )
-    if times.size < 2 or not times[-1] > times[0]:
+    if times.size < 2 or not -TIME_MOST_S < times[0] < times[-1]:
         raise CaptureError(
             f"{source.name}:{top.first_line}: the times of the first {times.size} rows do not"
             " grow; sort the rows or remove the time column"
@@ -160,10 +163,11 @@ def _mend_unit(
     """
     steps = np.diff(times)
     usual = float(np.quantile(steps[steps > 0], 0.1))
-    if usual * RATE_LEAST_HZ <= 1:
+    is_even = float(np.median(steps[steps > 0])) < 1.5 * usual
+    least_hz = (SAID_LEAST_HZ if said else UNSAID_LEAST_HZ) if is_even else CHANGE_LEAST_HZ
+    if usual * least_hz <= 1:
         return unit_s, times
-    is_even = float(steps.max()) < 1.5 * usual
-    enough_hz = EVEN_LEAST_HZ if is_even else RATE_LEAST_HZ
+    enough_hz = MENDED_LEAST_HZ if is_even else CHANGE_LEAST_HZ
     for name, other_s in (("ms", 1e-3), ("us", 1e-6), ("ns", 1e-9)):
         if other_s < unit_s and usual / unit_s * other_s * enough_hz <= 1:
             notes.append(

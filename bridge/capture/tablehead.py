@@ -42,7 +42,7 @@ class Top:
 
     style: Style
     first_line: int  # line number of the first row
-    octets: int  # byte offset of the first row
+    octets: int  # byte offset of its line
     names: tuple[str, ...]
     units: tuple[str, ...]  # as written, "" where none
     rate_hz: float | None
@@ -77,8 +77,9 @@ def is_number(field: str, decimal: str) -> bool:
 
 def read_top(source: Source) -> Top | None:
     """Understand the first stretch of a table; None when no rows of numbers are found."""
-    text = source.head.decode("utf-8", "surrogateescape").removeprefix("\ufeff")
-    lines = text.split("\n")
+    octets = source.head.split(b"\n")
+    lines = [_decode(line) for line in octets]
+    lines[0] = lines[0].removeprefix("\ufeff")
     if len(lines) > 1:
         lines = lines[:-1]  # the last one may be cut
     found = _find_style(lines[:LOOK_LINES])
@@ -99,11 +100,10 @@ def read_top(source: Source) -> Top | None:
     names, units = _read_names(above, style)
     rates = [rate for line in above if (rate := read_rate(line, style.decimal))]
     starts = [at for line in above if (at := read_start(line, style.decimal)) is not None]
-    octets = sum(len(line.encode("utf-8", "surrogateescape")) + 1 for line in above)
     return Top(
         style,
         start + 1,
-        octets,
+        sum(len(line) + 1 for line in octets[:start]),
         names,
         units,
         rates[0] if rates else None,
@@ -111,6 +111,14 @@ def read_top(source: Source) -> Top | None:
         tuple(rows),
         tuple(numbers),
     )
+
+
+def _decode(line: bytes) -> str:
+    """Read UTF-8, else Latin-1: older recorders write their µ so."""
+    try:
+        return line.decode()
+    except UnicodeDecodeError:
+        return line.decode("latin-1")
 
 
 def _find_style(lines: list[str]) -> tuple[int, Style] | None:

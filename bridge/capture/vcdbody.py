@@ -74,7 +74,11 @@ class Block:
         """Give the ticks that hold at tokens; CaptureError when they go backwards."""
         if not tokens.size:
             return np.zeros(0, np.int64)
-        behind = np.searchsorted(self.times, tokens)  # how many time stamps come before each
+        # how many time stamps come before each: counted along where tokens are dense
+        if 8 * tokens.size > self.kinds.size:
+            behind = np.cumsum(self.kinds == TIME)[tokens]
+        else:
+            behind = np.searchsorted(self.times, tokens)
         new = behind[1:] != behind[:-1]
         wanted = np.concatenate((behind[:1], behind[1:][new]))
         ticks = parse_ticks(self, self.times[wanted[wanted > 0] - 1])
