@@ -106,14 +106,20 @@ def _fit_clock(
     """Rate and start from the times of the first rows."""
     unit_s = TIME_UNITS_S.get(top.units[column].casefold(), 1.0)
     times = np.array(_values(top, column)) * unit_s
-    back = np.flatnonzero(~(times[1:] >= times[:-1]) | (np.abs(times[1:]) > TIME_MOST_S))
+    far = np.flatnonzero(np.abs(times) > TIME_MOST_S)
+    if far.size:
+        raise CaptureError(
+            f"{source.name}:{top.lines[far[0]]}: time {times[far[0]]:.9g} s lies outside"
+            f" {TIME_MOST_S:g} s either way; correct the row"
+        )
+    back = np.flatnonzero(~(times[1:] >= times[:-1]))
     if back.size:
         n = int(back[0])
         raise CaptureError(
             f"{source.name}:{top.lines[n + 1]}: time {times[n + 1]:.9g} s is not after"
             f" {times[n]:.9g} s; sort the rows or remove the time column"
         )
-    if times.size < 2 or not -TIME_MOST_S < times[0] < times[-1]:
+    if times.size < 2 or not times[-1] > times[0]:
         raise CaptureError(
             f"{source.name}:{top.first_line}: the times of the first {times.size} rows do not"
             " grow; sort the rows or remove the time column"

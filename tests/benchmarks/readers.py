@@ -57,7 +57,9 @@ def make_table(path: Path, size: int, *, form: str = "{:.8f},{:.5f}\n") -> None:
         file.write("time,volts\n")
         while file.tell() < size:
             n = np.arange(done, done + 50_000)
-            volts = 18 + 0.3 * np.sin(2 * np.pi * CARRIER_HZ * n / 1e6) + rng.normal(0, 0.01, n.size)
+            volts = (
+                18 + 0.3 * np.sin(2 * np.pi * CARRIER_HZ * n / 1e6) + rng.normal(0, 0.01, n.size)
+            )
             file.writelines(map(form.format, (n / 1e6).tolist(), volts.tolist()))
             done += n.size
 
@@ -106,8 +108,10 @@ def measure_peak(path: Path, name: str | None) -> tuple[float, float]:
     start = time.perf_counter()
     done = subprocess.run(
         [sys.executable, __file__, "--one", str(path), *([name] if name else [])],
-        check=True, capture_output=True, text=True,
-    )  # fmt: skip
+        check=True,
+        capture_output=True,
+        text=True,
+    )
     return time.perf_counter() - start, float(done.stdout.split()[-1])
 
 
@@ -127,41 +131,88 @@ def run_libraries(folder: Path, size: int) -> None:
     part = octets[: octets.rindex(b"\n#", 0, max(len(octets) // 6, 2000)) + 1]
     small = folder / "part.vcd"
     small.write_bytes(part)
-    compare("VCD, one line of two, text to edges", len(octets), [
-        ("arcstep, edges of the bus", lambda: read(vcd, "tone"), len(octets), 3),
-        ("pyvcd tokenize (a sixth of the file)", lambda: sum(1 for _ in tokenize(io.BytesIO(part))), len(part), 1),
-        ("vcdvcd, that signal only (a sixth)", lambda: VCDVCD(str(small), signals=["top.tone"]), len(part), 1),
-        ("numpy: read and count line ends", lambda: np.count_nonzero(np.fromfile(vcd, np.uint8) == 10), len(octets), 3),
-    ])  # fmt: skip
+    compare(
+        "VCD, one line of two, text to edges",
+        len(octets),
+        [
+            ("arcstep, edges of the bus", lambda: read(vcd, "tone"), len(octets), 3),
+            (
+                "pyvcd tokenize (a sixth of the file)",
+                lambda: sum(1 for _ in tokenize(io.BytesIO(part))),
+                len(part),
+                1,
+            ),
+            (
+                "vcdvcd, that signal only (a sixth)",
+                lambda: VCDVCD(str(small), signals=["top.tone"]),
+                len(part),
+                1,
+            ),
+            (
+                "numpy: read and count line ends",
+                lambda: np.count_nonzero(np.fromfile(vcd, np.uint8) == 10),
+                len(octets),
+                3,
+            ),
+        ],
+    )
     for path, what in ((csv, "fixed decimals"), (exp, "exponents")):
         text = path.read_text()
         few = text[: text.rindex("\n", 0, len(text) // 6) + 1]
-        compare(f"CSV, time and volts, {what}", len(text), [
-            ("arcstep, evenly spaced volts", lambda p=path: read(p), len(text), 3),
-            ("numpy.loadtxt (a sixth of the file)",
-             lambda f=few: np.loadtxt(io.StringIO(f), delimiter=",", skiprows=1), len(few), 1),
-        ])  # fmt: skip
+        compare(
+            f"CSV, time and volts, {what}",
+            len(text),
+            [
+                ("arcstep, evenly spaced volts", lambda p=path: read(p), len(text), 3),
+                (
+                    "numpy.loadtxt (a sixth of the file)",
+                    lambda f=few: np.loadtxt(io.StringIO(f), delimiter=",", skiprows=1),
+                    len(few),
+                    1,
+                ),
+            ],
+        )
     size_wav = wav.stat().st_size
-    compare("WAV, 16 bit, 1 MS/s", size_wav, [
-        ("arcstep, scaled to float", lambda: read(wav), size_wav, 3),
-        ("scipy.io.wavfile.read, not scaled", lambda: wavfile.read(wav), size_wav, 3),
-        ("numpy.fromfile, whole, to float", lambda: np.fromfile(wav, "<i2", offset=44).astype(np.float32), size_wav, 3),
-    ])  # fmt: skip
+    compare(
+        "WAV, 16 bit, 1 MS/s",
+        size_wav,
+        [
+            ("arcstep, scaled to float", lambda: read(wav), size_wav, 3),
+            ("scipy.io.wavfile.read, not scaled", lambda: wavfile.read(wav), size_wav, 3),
+            (
+                "numpy.fromfile, whole, to float",
+                lambda: np.fromfile(wav, "<i2", offset=44).astype(np.float32),
+                size_wav,
+                3,
+            ),
+        ],
+    )
     seconds = best(lambda: read(wav))
     print(f"  {size_wav / 2 / 1e6 / seconds:,.0f} times real time at 1 MS/s (reader alone)")
     size_npy = npy.stat().st_size
-    compare("npy, float32", size_npy, [
-        ("arcstep", lambda: read(npy), size_npy, 3),
-        ("numpy.load", lambda: np.load(npy).sum(dtype=np.float32, initial=0, where=False), size_npy, 3),
-    ])  # fmt: skip
+    compare(
+        "npy, float32",
+        size_npy,
+        [
+            ("arcstep", lambda: read(npy), size_npy, 3),
+            (
+                "numpy.load",
+                lambda: np.load(npy).sum(dtype=np.float32, initial=0, where=False),
+                size_npy,
+                3,
+            ),
+        ],
+    )
 
 
 def run_large(folder: Path, size: int) -> None:
     """Peak memory, and whether the time grows as the length."""
     print(f"\n{'large files':<22}{'MB':>8}{'s':>8}{'MB/s':>8}{'peak MB':>9}")
     makers: list[tuple[str, Callable[[Path, int], None], str | None]] = [
-        ("x.wav", make_wav, None), ("x.vcd", make_vcd, "tone"), ("x.csv", make_table, None),
-    ]  # fmt: skip
+        ("x.wav", make_wav, None),
+        ("x.vcd", make_vcd, "tone"),
+        ("x.csv", make_table, None),
+    ]
     for suffix, make, name in makers:
         for share in (4, 1):
             path = folder / suffix

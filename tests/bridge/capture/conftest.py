@@ -88,10 +88,14 @@ def _make_files() -> dict[str, bytes]:
     )
     counts = (volts * 100).astype("<i2").tobytes()
     wav = (
-        b"RIFF" + struct.pack("<I", 36 + len(counts)) + b"WAVEfmt "
+        b"RIFF"
+        + struct.pack("<I", 36 + len(counts))
+        + b"WAVEfmt "
         + struct.pack("<IHHIIHH", 16, 1, 2, 96000, 384000, 4, 16)
-        + b"data" + struct.pack("<I", len(counts)) + counts
-    )  # fmt: skip
+        + b"data"
+        + struct.pack("<I", len(counts))
+        + counts
+    )
     npy, npz = io.BytesIO(), io.BytesIO()
     np.save(npy, volts)
     np.savez_compressed(npz, volts=volts, rate=100000.0)

@@ -21,12 +21,32 @@ from bridge.errors import CaptureError
 ReadAll = Callable[[Capture], list[tuple[Any, ...]]]
 SUFFIXES = [*READERS, "", ".dat", ".gz", ".vcd.gz"]
 STARTS = [
-    b"", b"RIFF\0\0\0\0WAVE", b"RF64\xff\xff\xff\xffWAVE", b"\x93NUMPY\x01\x00", b"PK\x03\x04",
-    b"\x1f\x8b\x08\0\0\0\0\0\0\3", b"$timescale 1 ns $end\n$var wire 1 ! t $end\n$var real 64 r r $end\n"
-    b"$enddefinitions $end\n#0\n", b"time,volts\n0.1,1\n0.2,2\n", b"E0 31 68 FF\n", b"\xff\xfe1\0",
-]  # fmt: skip
-NAMES = ["a.vcd", "a.vcd.gz", "a.wav", "a.npy", "a.npz", "a.csv", "b.csv", "c.tsv", "d.csv",
-         "a.csv.gz", "a.txt", "b.hex"]  # fmt: skip
+    b"",
+    b"RIFF\0\0\0\0WAVE",
+    b"RF64\xff\xff\xff\xffWAVE",
+    b"\x93NUMPY\x01\x00",
+    b"PK\x03\x04",
+    b"\x1f\x8b\x08\0\0\0\0\0\0\3",
+    b"$timescale 1 ns $end\n$var wire 1 ! t $end\n$var real 64 r r $end\n"
+    b"$enddefinitions $end\n#0\n",
+    b"time,volts\n0.1,1\n0.2,2\n",
+    b"E0 31 68 FF\n",
+    b"\xff\xfe1\0",
+]
+NAMES = [
+    "a.vcd",
+    "a.vcd.gz",
+    "a.wav",
+    "a.npy",
+    "a.npz",
+    "a.csv",
+    "b.csv",
+    "c.tsv",
+    "d.csv",
+    "a.csv.gz",
+    "a.txt",
+    "b.hex",
+]
 
 
 def _survive(name: str, content: bytes, read_all: ReadAll, **options: Any) -> None:

@@ -35,7 +35,9 @@ def _edges(capture: Capture, n: int = 0) -> tuple[Edges, list[float], list[int]]
 
 @settings(max_examples=80, deadline=None)
 @given(
-    st.sampled_from([(",", "."), (";", "."), (";", ","), ("\t", "."), ("\t", ","), ("|", "."), (" ", ".")]),
+    st.sampled_from(
+        [(",", "."), (";", "."), (";", ","), ("\t", "."), ("\t", ","), ("|", "."), (" ", ".")]
+    ),
     st.sampled_from([("s", 1.0), ("ms", 1e3), ("us", 1e6), ("ns", 1e9)]),
     st.sampled_from(["{} ({})", "{} [{}]", "{}_{}", "{} {}", "lines"]),
     st.sampled_from(["\n", "\r\n"]),
@@ -44,11 +46,19 @@ def _edges(capture: Capture, n: int = 0) -> tuple[Edges, list[float], list[int]]
     st.sampled_from([0.0, -0.05, 12.5]),
     st.booleans(),
     st.integers(20, 4000),
-)  # fmt: skip
-def test_values_are_what_numpy_reads(
-    tmp_path_factory: pytest.TempPathFactory, marks: tuple[str, str], unit: tuple[str, float], heading: str,
-    line_end: str, form: str, rate_hz: float, start_s: float, quoted: bool, block: int,
-) -> None:  # fmt: skip
+)
+def test_values_are_what_numpy_reads(  # noqa: PLR0917
+    tmp_path_factory: pytest.TempPathFactory,
+    marks: tuple[str, str],
+    unit: tuple[str, float],
+    heading: str,
+    line_end: str,
+    form: str,
+    rate_hz: float,
+    start_s: float,
+    quoted: bool,
+    block: int,
+) -> None:
     separator, decimal = marks
     if separator == " " and (form == "9.4f" or heading == "{} {}"):
         return
@@ -82,10 +92,15 @@ def test_values_are_what_numpy_reads(
 def test_a_preamble_tells_the_rate_where_rows_have_no_times(load: Load) -> None:
     body = "".join(f"{v}\n" for v in VOLTS)
     for head in (
-        "# sample_rate = 100000 Hz\n", "Sample Rate,100 kHz\n", "Sample Interval,1.0e-05\n", "dt: 10 us\n",
-        "Sampling rate (kS/s): 100\nvolts\n", "; Samplerate: 0.1 MHz\n", "XIncrement,10us\nCH1\n",
+        "# sample_rate = 100000 Hz\n",
+        "Sample Rate,100 kHz\n",
+        "Sample Interval,1.0e-05\n",
+        "dt: 10 us\n",
+        "Sampling rate (kS/s): 100\nvolts\n",
+        "; Samplerate: 0.1 MHz\n",
+        "XIncrement,10us\nCH1\n",
         "Record Length,300\nVertical Units,V\nSample Interval,1e-5\n\nVOLTS\n",
-    ):  # fmt: skip
+    ):
         trace, values = _samples(load("x.csv", head + body))
         assert trace.rate_hz == 100000, head
         np.testing.assert_array_equal(values, VOLTS.astype(np.float32))
@@ -97,7 +112,7 @@ def test_a_preamble_tells_the_rate_where_rows_have_no_times(load: Load) -> None:
 
 def test_without_any_rate_it_is_asked_for(load: Load) -> None:
     body = "".join(f"{v}\n" for v in VOLTS)
-    with pytest.raises(CaptureError, match="neither a time column nor a sample rate.*--rate"):
+    with pytest.raises(CaptureError, match=r"neither a time column nor a sample rate.*--rate"):
         load("x.csv", body)
     trace, values = _samples(load("x.csv", body, rate_hz=48000.0))
     assert trace.rate_hz == 48000
@@ -221,7 +236,7 @@ def test_blank_lines_comments_and_gaps_in_the_rows(load: Load) -> None:
         ("0.00200,18.q", r"x\.csv:202: '18\.q' is no number; correct the row or begin it with #"),
         ("zwei,18.0", r"x\.csv:202: 'zwei' is no number"),
         ("0.00200", r"x\.csv:202: 1 of 2 columns; complete the row or remove it"),
-        ("1e99,18", r"x\.csv:203: time 0\.00201 s is not after 1e\+99 s"),
+        ("1e99,18", r"x\.csv:202: time 1e\+99 s lies outside 1e\+12 s either way"),
         ("nan,18", r"x\.csv:202: time nan s is not after"),
     ],
 )

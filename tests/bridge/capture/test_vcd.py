@@ -20,9 +20,18 @@ from bridge.capture.trace import Capture, Edges, Samples
 from bridge.errors import CaptureError
 
 Load = Callable[..., Capture]
-SCALES = {f"{n} {unit}": n * size for unit, size in
-          {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "ps": 1e-12, "fs": 1e-15}.items()
-          for n in (1, 10, 100)}  # fmt: skip
+SCALES = {
+    f"{n} {unit}": n * size
+    for unit, size in {
+        "s": 1.0,
+        "ms": 1e-3,
+        "us": 1e-6,
+        "ns": 1e-9,
+        "ps": 1e-12,
+        "fs": 1e-15,
+    }.items()
+    for n in (1, 10, 100)
+}
 HEAD = "$timescale 1 us $end $var wire 1 ! t $end $enddefinitions $end\n"
 
 
@@ -45,12 +54,19 @@ def _samples(capture: Capture, name: str) -> np.ndarray[Any, Any]:
 @settings(max_examples=60, deadline=None)
 @given(
     st.sampled_from(list(SCALES)),
-    st.lists(st.tuples(st.integers(0, 400), st.integers(0, 5), st.integers(0, 255)), min_size=1, max_size=80),
+    st.lists(
+        st.tuples(st.integers(0, 400), st.integers(0, 5), st.integers(0, 255)),
+        min_size=1,
+        max_size=80,
+    ),
     st.integers(1, 200),
-)  # fmt: skip
+)
 def test_edges_are_what_pyvcd_and_vcdvcd_read(
-    tmp_path_factory: pytest.TempPathFactory, scale: str, steps: list[tuple[int, int, int]], block: int
-) -> None:  # fmt: skip
+    tmp_path_factory: pytest.TempPathFactory,
+    scale: str,
+    steps: list[tuple[int, int, int]],
+    block: int,
+) -> None:
     file = io.StringIO()
     writer = VCDWriter(file, timescale=scale, date="today", version="none", comment="a 1! b0 #5")
     line = writer.register_var("top.bus", "tone", "wire", size=1, init="x")
@@ -103,9 +119,8 @@ def test_edges_are_what_pyvcd_and_vcdvcd_read(
         for tick, value in other[
             "top.bus.data[7:0]" if "top.bus.data[7:0]" in other.signals else "top.bus.data"
         ].tv:
-            if len(value) == 1 and value in "xz":
-                value = value * 8
-            digit = value.rjust(8, "0")[7 - bit]
+            fill = value if value in ("x", "z") else "0"
+            digit = value.rjust(8, fill)[7 - bit]
             level_now = "01".find(digit) % 3
             if not wanted or wanted[-1][1] != level_now:
                 wanted.append((tick, level_now))
@@ -172,7 +187,8 @@ def test_a_real_is_laid_on_the_grid_it_was_sampled_on(
         f"#{ticks[n]}\nr{volts[n]:.16g} !\n" for n in range(1, count) if volts[n] != volts[n - 1]
     ]
     unit = {1e-6: "1us", 1e-7: "100 ns", 1e-9: "1 ns"}[tick_s]
-    content = f"$timescale {unit} $end $var real 64 ! v $end $enddefinitions $end\n{''.join(rows)}#{ticks[-1]}\n"
+    head = f"$timescale {unit} $end $var real 64 ! v $end $enddefinitions $end\n"
+    content = f"{head}{''.join(rows)}#{ticks[-1]}\n"
     capture = load("x.vcd", content, block=5000)
     trace = capture.trace("v")
     assert isinstance(trace, Samples)
@@ -215,7 +231,8 @@ def test_a_converter_as_a_vector_is_offered_as_a_number(load: Load) -> None:
 
 def test_names_are_short_where_they_are_unique(load: Load) -> None:
     content = (
-        "$timescale 1 us $end $scope module a $end $var wire 1 ! t $end $var wire 1 % u $end $upscope $end\n"
+        "$timescale 1 us $end $scope module a $end $var wire 1 ! t $end\n"
+        "$var wire 1 % u $end $upscope $end\n"
         '$scope module b $end $var wire 1 " t $end $var wire 1 ! u2 $end $upscope $end\n'
         '$enddefinitions $end\n#0\n0!\n1"\n0%\n'
     )
@@ -259,6 +276,7 @@ def test_damage_is_told_with_its_place(
 
 
 def test_a_real_that_is_no_number(load: Load, read_all: Callable[..., Any]) -> None:
-    content = "$timescale 1 us $end $var real 1 ! t $end $enddefinitions $end\n#0\nr1.5 !\n#1\nr1.x !\n#2\n"
-    with pytest.raises(CaptureError, match="byte 77: '1.x' is no number"):
+    head = "$timescale 1 us $end $var real 1 ! t $end $enddefinitions $end\n"
+    content = head + "#0\nr1.5 !\n#1\nr1.x !\n#2\n"
+    with pytest.raises(CaptureError, match=r"byte 77: '1\.x' is no number"):
         read_all(load("x.vcd", content))

@@ -30,9 +30,17 @@ GUID = bytes.fromhex("0000 0000 1000 8000 00AA00389B71")
 
 
 def make_wav(
-    data: bytes, *, kind: str = "<i2", channels: int = 1, rate: int = 96000, extensible: bool = False,
-    before: bytes = b"", after: bytes = b"", told: int | None = None, form: bytes = b"RIFF",
-) -> bytes:  # fmt: skip
+    data: bytes,
+    *,
+    kind: str = "<i2",
+    channels: int = 1,
+    rate: int = 96000,
+    extensible: bool = False,
+    before: bytes = b"",
+    after: bytes = b"",
+    told: int | None = None,
+    form: bytes = b"RIFF",
+) -> bytes:
     tag, bits = KINDS[kind]
     block = channels * bits // 8
     core = struct.pack(
@@ -69,13 +77,20 @@ def _values(capture: Capture) -> list[np.ndarray[Any, Any]]:
 
 @settings(max_examples=60, deadline=None)
 @given(
-    st.sampled_from(list(KINDS)), st.integers(1, 3), st.booleans(), st.binary(min_size=48, max_size=600),
+    st.sampled_from(list(KINDS)),
+    st.integers(1, 3),
+    st.booleans(),
+    st.binary(min_size=48, max_size=600),
     st.sampled_from([44100, 48000, 96000, 192000, 1000000]),
-)  # fmt: skip
-def test_samples_are_what_scipy_reads(
-    tmp_path_factory: pytest.TempPathFactory, kind: str, channels: int, extensible: bool,
-    octets: bytes, rate: int,
-) -> None:  # fmt: skip
+)
+def test_samples_are_what_scipy_reads(  # noqa: PLR0917
+    tmp_path_factory: pytest.TempPathFactory,
+    kind: str,
+    channels: int,
+    extensible: bool,
+    octets: bytes,
+    rate: int,
+) -> None:
     from bridge.capture.open import open_capture
 
     frame = KINDS[kind][1] // 8 * channels
