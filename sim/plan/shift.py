@@ -188,8 +188,8 @@ def _decide(
     level = ""
     if {first.name, second.name} == {SLIPPED, TWISTED}:
         level = (
-            "compare the level at both ends of the arc after a nudge: full means the clamp, short of"
-            " it the pole"
+            "compare the level at both ends of the arc after a nudge: full means the clamp, short"
+            " of it the pole"
         )
     if best is None:
         return Next("level", level) if level else None

@@ -112,9 +112,9 @@ def _worm(random: Random) -> tuple[tuple[float, ...], WormMount]:
 
 
 def peak(random: Random, true: Array, *, good: bool = False) -> Array:
-    """Counts as taught: one count rms with the rounding, or `good`: at most one off the nearest."""
-    if good:
-        return np.asarray(np.round(true) + random.integers(-1, 2, np.shape(true)))
+    """Counts as taught: one count rms with the rounding, or `good`: within one of the truth."""
+    if good:  # the whole count on either side, whichever
+        return np.asarray(np.floor(true) + random.integers(0, 2, np.shape(true)))
     rounded_off = 1.0 / 12.0  # variance that whole counts add
     return np.round(true + random.normal(0, math.sqrt(1.0 - rounded_off), np.shape(true)))
 

@@ -240,7 +240,8 @@ def _write(file: StationFile, case: Case, *, json: bool) -> int:
         first = str(error).splitlines()[0].removeprefix(f"{file.path}:")
         raise BadInput(
             "nothing was written, because the list would no longer fit the mount (line"
-            f" {first}); instead of the list put the counter right, at an end, to what it read there"
+            f" {first}); instead of the list put the counter right, at an end, to what it read"
+            " there before"
         ) from None
     if kept is None:
         say("Nothing was written: the counts stay as they are.")
