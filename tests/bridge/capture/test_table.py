@@ -272,3 +272,12 @@ def test_quoted_fields(load: Load) -> None:
     trace, values = _samples(load("x.csv", '"Time (s)","CH1 (V)"\n' + rows))
     assert (trace.rate_hz, trace.name) == (100000, "CH1")
     np.testing.assert_array_equal(values, VOLTS.astype(np.float32))
+
+
+def test_a_micro_sign_in_latin_1(load: Load) -> None:
+    rows = "".join(f"{n * 4};{v * 1000:.2f}\n" for n, v in enumerate(VOLTS))
+    trace, values = _samples(
+        load("x.csv", "Time (µs);CH1 (mV)\n".encode("latin-1") + rows.encode())
+    )
+    assert (trace.rate_hz, trace.name) == (250000, "CH1")
+    np.testing.assert_allclose(values, VOLTS, rtol=1e-6)
