@@ -275,7 +275,7 @@ def _settle(cells: Cells, chain: Chain, guess: Guess) -> Even:
         centre, slot = centre + float(shift[best, 0]), slot + float(bend[best, 0])
     least, most = (bound / cells.step_s for bound in RANGE_S)
     slot = float(np.clip(slot, least, most))
-    around = np.arange(-EXTRA_BITS, count + EXTRA_BITS)
+    around = np.arange(-EXTRA_BITS, count + EXTRA_BITS, dtype=np.float64)
     starts = centre + 3 * slot * (around - middle)
     one, two = _weigh(cells, starts, np.float64(slot), guess)
     inside = (starts >= 0) & (starts + 2 * slot <= len(cells.sums) - 1)
@@ -299,8 +299,8 @@ def _settle(cells: Cells, chain: Chain, guess: Guess) -> Even:
 def _margins(cells: Cells, chain: Chain, guess: Guess) -> Reals:
     """How much better each bit is than the other, at its own place in a chain of uneven slots."""
     bounds = np.append(chain.starts, chain.starts[-1] + 3 * chain.slot)
-    slots = np.diff(bounds) / 3
-    slots = np.asarray(np.clip(slots, 0.8 * chain.slot, 1.2 * chain.slot), dtype=np.float64)
+    each = np.diff(bounds) / 3
+    slots = np.clip(each, 0.8 * chain.slot, 1.2 * chain.slot).astype(np.float64)
     one, two = _weigh(cells, chain.starts, slots, guess)
     own = np.where(chain.bits == 1, one - two, two - one)
     margins: Reals = np.maximum(own, 0.0)

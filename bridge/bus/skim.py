@@ -34,6 +34,7 @@ LONGEST_S = 0.25  # s, a longer stretch is cut or is continuous tone; a message 
 STEADY_RATIO = 0.6  # lowest to highest average of a tone that is on without keying
 EDGE_S = 0.04  # s of a steady tone kept at either end
 EXPONENTIAL_LOW = 0.2231  # -ln(0.8): the power that one in five blocks of noise stays below
+LEAST_OF_NOISE = 1.25  # floor over the least average of a unit: 2.2 deviations of it, in noise
 SPREAD_NOISE = 8.0  # ratio of the powers that nine and one in ten stay below: 22 in noise
 FLOOR_UNITS = 16  # units whose floors are remembered, 1.5 s
 FEWEST_BLOCKS = 16  # blocks that tell a floor
@@ -166,7 +167,15 @@ class Skim:
         self._peak = max(self._peak, float(power.max()))
         tenth, fifth, most = np.quantile(power, (0.1, 0.2, 0.9), axis=0)
         if np.all(most >= SPREAD_NOISE * tenth):  # a tone throughout says nothing of the floor
-            self._floors.append(fifth / EXPONENTIAL_LOW)
+            self._floors.append(np.minimum(fifth / EXPONENTIAL_LOW, self._least(power)))
+
+    def _least(self, power: Powers) -> Powers:
+        """The floor, by the quietest window: it holds where a message fills most of a unit."""
+        width = min(self._blocks(WINDOW_S), len(power))
+        total = np.concatenate((np.zeros((1, power.shape[1])), np.cumsum(power, axis=0)))
+        averages: Powers = (total[width:] - total[:-width]) / width
+        least: Powers = averages.min(axis=0) * LEAST_OF_NOISE
+        return least
 
     def _floor(self) -> Powers:
         least = DYNAMIC_RANGE * self._peak
