@@ -192,7 +192,7 @@ def _peak_advice(snapshot: Snapshot) -> Advice:
         )
     where = ""
     if row is not None and row.predicted is not None:
-        where = f" {what.capitalize()} is predicted {counts_to(count, row.predicted)}."
+        where = f" {what[0].upper()}{what[1:]} is predicted {counts_to(count, row.predicted)}."
     return Advice(
         f"Limits {snapshot.limit_east} to {snapshot.limit_west} are on.{where}",
         "Next: drive to its satellite (d), peak with e and w, store with s.",

@@ -69,13 +69,13 @@ def scale_rows(snapshot: Snapshot, scale: Scale, width: int) -> list[list[Run]]:
     if selected is not None:
         line.put(cell(selected), "◆", "selected")
     north = scale.hemisphere != "south"
+    for end in (scale.east_end, scale.west_end):
+        if end is not None:
+            line.put(cell(end), "▌" if (end == scale.east_end) != north else "▐", "plain")
     off = snapshot.limits_on is False
     for count, bracket in ((low, "[" if north else "]"), (high, "]" if north else "[")):
         if count is not None:
             line.put(cell(count), "┊" if off else bracket, "limit")
-    for end in (scale.east_end, scale.west_end):
-        if end is not None:
-            line.put(cell(end), "▌" if (end == scale.east_end) != north else "▐", "plain")
     if snapshot.count is not None:
         _dish(above, line, cell(snapshot.count), snapshot, scale)
     for count in (low, high):

@@ -82,3 +82,9 @@ def test_peaking_leads_back_to_the_best(fake: Any) -> None:
 
 def test_a_lost_link_says_what_to_look_at(fake: Any) -> None:
     assert "cable and supply" in advise(fake, Guide(), link="lost")
+
+
+def test_a_place_not_taught_is_named_as_it_is_written(fake: Any) -> None:
+    limits = {"limits_on": True, "limit_east": 6, "limit_west": 993}
+    words = advise(fake, Guide(), selected=3, **limits)
+    assert "Position 3 Cedar is predicted 351 east" in words
