@@ -94,11 +94,14 @@ def decode(
     csv: Annotated[bool, Parameter(name="--csv", negative=(), help="comma separated")] = False,
     channel: Annotated[str | None, Parameter(help="the channel that carries the bus")] = None,
     rate: Rate = None,
+    audit: Annotated[
+        bool, Parameter(negative=(), help="judge the sender's manners as well")
+    ] = False,
 ) -> int:
     """Read bus traffic from captures: VCD, WAV, CSV, NumPy, hex text."""
     from tui.commands.decode import decode as run
 
-    return run(list(files), json=json, csv=csv, channel=channel, rate_hz=rate)
+    return run(list(files), json=json, csv=csv, channel=channel, rate_hz=rate, audit=audit)
 
 
 @app.command(group=BUS)

@@ -77,29 +77,45 @@ def _of_frame(event: FrameHeard) -> Iterator[Finding]:
             yield Finding(event.t_s, code, severity, fault.detail + more, effect, STANDARD)
 
 
-def audit(events: Iterable[Event]) -> Iterator[Finding]:
-    """Findings over a capture's events, each as soon as it is certain.
+class Audit:
+    """Follows one capture: `see` gives what an event makes certain, `end` what never came.
 
     Events without times are judged for order alone, and a first finding says so.
     """
-    gaps, motions, senders = Gaps(), Motions(), _Senders()
-    told = False
-    for event in events:
+
+    def __init__(self) -> None:
+        self._gaps, self._motions, self._senders = Gaps(), Motions(), _Senders()
+        self._told = False
+
+    def see(self, event: Event) -> Iterator[Finding]:
         if isinstance(event, FrameHeard):
-            if event.duration_s is None and not told:
-                told = True
-                yield Finding(
-                    event.t_s,
-                    "no_times",
-                    "note",
-                    "this capture does not hold when each message began and ended"
-                    if event.t_s is not None
-                    else "this capture has no times",
-                    "quiet times and durations are not judged, only order",
-                    STANDARD,
-                )
+            if event.duration_s is None and not self._told:
+                self._told = True
+                yield _no_times(event.t_s)
             yield from _of_frame(event)
-        yield from gaps.see(event)
-        yield from senders.see(event)
-        yield from motions.see(event)
-    yield from motions.end()
+        yield from self._gaps.see(event)
+        yield from self._senders.see(event)
+        yield from self._motions.see(event)
+
+    def end(self) -> Iterator[Finding]:
+        yield from self._motions.end()
+
+
+def _no_times(t_s: float | None) -> Finding:
+    lacks = "has no times" if t_s is None else "does not hold when each message began and ended"
+    return Finding(
+        t_s,
+        "no_times",
+        "note",
+        f"this capture {lacks}",
+        "quiet times and durations are not judged, only order",
+        STANDARD,
+    )
+
+
+def audit(events: Iterable[Event]) -> Iterator[Finding]:
+    """Findings over a capture's events, each as soon as it is certain."""
+    auditor = Audit()
+    for event in events:
+        yield from auditor.see(event)
+    yield from auditor.end()

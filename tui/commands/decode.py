@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.bus.event import Burst, Event, FrameHeard, Noise, Supply, Tone
 from bridge.capture.open import open_capture
+from bridge.conduct import Audit, Finding
 from bridge.errors import ArcstepError, CaptureError
 from bridge.traffic import read_traffic
 
@@ -21,7 +22,8 @@ if TYPE_CHECKING:
 CSV_COLUMNS = (
     "file", "t_s", "kind", "hex", "parity_ok", "duration_s", "role", "repeat", "reply_wanted",
     "address", "command", "name", "args", "meaning", "supply_v", "carrier_hz", "of_t_s", "faults",
-    "which", "on", "volts", "detail",
+    "which", "on", "volts", "detail", "code", "severity", "measured", "required", "basis",
+    "effect",
 )  # fmt: skip
 TIME_WIDTH = 11
 HEX_WIDTH = 17  # six bytes
@@ -36,20 +38,28 @@ def decode(
     csv: bool = False,
     channel: str | None = None,
     rate_hz: float | None = None,
+    audit: bool = False,
 ) -> int:
     """Print the traffic of each file; the exit code is the worst of them.
 
-    A file that cannot be read is told of on stderr, and the others are read all the same.
+    A file that cannot be read is told of on stderr, and the others are read all the same. With
+    `audit` the findings follow what gave rise to them, and one of grade error makes the code 1.
     """
     try:
-        return _decode_all(files, json=json, csv=csv, channel=channel, rate_hz=rate_hz)
+        return _decode_all(files, json=json, csv=csv, channel=channel, rate_hz=rate_hz, audit=audit)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return CLOSED_PIPE
 
 
 def _decode_all(
-    files: list[str], *, json: bool, csv: bool, channel: str | None, rate_hz: float | None
+    files: list[str],
+    *,
+    json: bool,
+    csv: bool,
+    channel: str | None,
+    rate_hz: float | None,
+    audit: bool,
 ) -> int:
     if not files:
         raise CaptureError("no file to decode; name one or more, or - for standard input")
@@ -59,7 +69,7 @@ def _decode_all(
     worst = 0
     for file in files:
         try:
-            code = _decode_one(file, channel, rate_hz, out)
+            code = _decode_one(file, channel, rate_hz, out, Audit() if audit else None)
         except ArcstepError as error:
             if len(files) == 1:
                 raise
@@ -72,15 +82,26 @@ def _decode_all(
 
 
 def _decode_one(
-    file: str, channel: str | None, rate_hz: float | None, out: Callable[[str, Event], None]
+    file: str,
+    channel: str | None,
+    rate_hz: float | None,
+    out: Callable[[str, Event | Finding], None],
+    auditor: Audit | None,
 ) -> int:
     capture = open_capture(file, rate_hz=rate_hz)
     for note in capture.notes:
         print(note, file=sys.stderr)
     heard = 0
+    breaches = 0
     for event in read_traffic(capture, channel=channel):
         heard += not isinstance(event, (Supply, Noise))
         out(file, event)
+        for finding in auditor.see(event) if auditor else ():
+            breaches += finding.severity == "error"
+            out(file, finding)
+    for finding in auditor.end() if auditor else ():
+        breaches += finding.severity == "error"
+        out(file, finding)
     if not heard:
         sys.stdout.flush()
         names = ", ".join(trace.name for trace in capture.traces)
@@ -89,17 +110,17 @@ def _decode_one(
             "name another with --channel, or record where the bus is in use",
             file=sys.stderr,
         )
-    return 0 if heard else 1
+    return 0 if heard and not breaches else 1
 
 
-def _printer(*, json: bool, csv: bool, many: bool) -> Callable[[str, Event], None]:
+def _printer(*, json: bool, csv: bool, many: bool) -> Callable[[str, Event | Finding], None]:
     if json:
         return _print_json
     if csv:
         writer = csv_text.DictWriter(sys.stdout, CSV_COLUMNS, lineterminator="\n")
         writer.writeheader()
 
-        def print_row(file: str, event: Event) -> None:
+        def print_row(file: str, event: Event | Finding) -> None:
             row = {key: _cell(key, value) for key, value in event.to_json(file).items()}
             writer.writerow(row)
 
@@ -107,7 +128,7 @@ def _printer(*, json: bool, csv: bool, many: bool) -> Callable[[str, Event], Non
     return Table(many=many).print
 
 
-def _print_json(file: str, event: Event) -> None:
+def _print_json(file: str, event: Event | Finding) -> None:
     sys.stdout.write(json_text.dumps(event.to_json(file), ensure_ascii=False) + "\n")
     if sys.stdout.isatty():
         sys.stdout.flush()
@@ -135,7 +156,7 @@ class Table:
         self._file: str | None = None
         self._console: Console | None = None
 
-    def print(self, file: str, event: Event) -> None:
+    def print(self, file: str, event: Event | Finding) -> None:
         if file != self._file:
             self._begin(file)
         time = "" if event.t_s is None else f"{event.t_s:.6f}"
@@ -180,11 +201,26 @@ def _wrap(text: str, room: int) -> Iterable[str]:
     return wrap(text, room) or [""]
 
 
-def _lines_of(event: Event) -> list[tuple[str, str, str]]:
+_GRADES = {"error": "!! error", "warning": "! warning", "note": "note"}
+
+
+def _say_finding(finding: Finding) -> str:
+    """What was found, what was measured against what by which rule, and what comes of it."""
+    text = finding.detail
+    if finding.measured and finding.required:
+        text += f" ({finding.measured}; required: {finding.required})"
+    elif finding.measured:
+        text += f" ({finding.measured})"
+    return f"{text}: {finding.effect} [{finding.basis}]"
+
+
+def _lines_of(event: Event | Finding) -> list[tuple[str, str, str]]:
     """(octets or kind, text, style) for each line of an event."""
     match event:
         case FrameHeard():
             return _lines_of_frame(event)
+        case Finding(severity=severity):
+            return [(_GRADES[severity], _say_finding(event), "yellow")]
         case Burst(which=which):
             return [(f"burst {which}", f"tone burst {which}", "cyan")]
         case Tone(on=on):
