@@ -137,13 +137,17 @@ class StationFile:
             kept = kept.lstrip("\r\n")
         self.text = self.text[:start] + kept
 
+    def check(self) -> Station:
+        """The station with its edits. Raises YardError with every mistake they brought in."""
+        return parse_checked(self.text, str(self.path), Station)
+
     def save(self) -> Path | None:
         """Write the file whole, its former content kept beside it; returns where, None unchanged.
 
-        Raises YardError with every mistake that the edits brought in, and BadInput where another
-        program has changed the file; nothing is written then.
+        Raises YardError as `check` does, and BadInput where another program has changed the file;
+        nothing is written then.
         """
-        station = parse_checked(self.text, str(self.path), Station)
+        station = self.check()
         content = (BOM if self._bom else b"") + self.text.encode("utf-8")
         if content == self._on_disk:
             return None

@@ -1,0 +1,92 @@
+"""`arcstep station new`: begin a station file, with questions where a person is there to answer."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from bridge.blank import Kind, Known, blank_station
+from bridge.datafile import check
+from bridge.errors import BadInput
+from bridge.station import Station
+from bridge.wholefile import save_whole
+
+Ask = Callable[[str], str]
+
+_SIGNS = {"N": 1.0, "E": 1.0, "S": -1.0, "W": -1.0}
+_QUESTIONS = (
+    ("latitude_deg", "Latitude in degrees, such as 44.60N", "NS"),
+    ("longitude_deg", "Longitude in degrees, such as 3.90E", "EW"),
+    ("height_m", "Height above the sea in metres", ""),
+    ("diameter_m", "Diameter of the dish in metres", ""),
+)
+
+
+def _number(answer: str, sides: str) -> float:
+    """A figure as people write it, with a decimal comma or a side. Raises BadInput."""
+    text = answer.strip().upper().replace(",", ".").replace("°", "")
+    sign = 1.0
+    if sides and text[-1:] and text[-1] in sides:
+        sign, text = _SIGNS[text[-1]], text[:-1]
+    try:
+        return sign * float(text)
+    except ValueError:
+        ways = f", perhaps with {' or '.join(sides)} behind" if sides else ""
+        raise BadInput(f"{answer.strip()} is not a number; write digits{ways}") from None
+
+
+def _objection(known: Known) -> str | None:
+    """What is wrong with what is known so far, in a sentence; None where it could be a station."""
+    stand_in = replace(
+        known,
+        latitude_deg=0.0 if known.latitude_deg is None else known.latitude_deg,
+        longitude_deg=0.0 if known.longitude_deg is None else known.longitude_deg,
+    )
+    mistakes = check(blank_station(stand_in), "station", Station).mistakes
+    return f"{mistakes[0].path[-1]}: {mistakes[0].says}" if mistakes else None
+
+
+def ask_for(known: Known, ask: Ask) -> Known:
+    """Ask for what is not known yet; an empty answer leaves it for later."""
+    if known.name is None:
+        known = replace(known, name=ask("Name of the station").strip() or None)
+    for key, question, sides in _QUESTIONS:
+        while getattr(known, key) is None:
+            answer = ask(question)
+            if not answer.strip():
+                break
+            objection: str | None
+            try:
+                value: Any = _number(answer, sides)
+                told = replace(known, **{key: value})
+                objection = _objection(told)
+            except BadInput as error:
+                objection = str(error)
+            if objection is None:
+                known = told
+            else:
+                print(f"  {objection}", file=sys.stderr)
+    return known
+
+
+def _ask(question: str) -> str:
+    print(f"{question} (return leaves it out): ", end="", file=sys.stderr, flush=True)
+    return sys.stdin.readline()
+
+
+def new(path: Path, known: Known, *, kind: Kind = "linear", questions: bool = True) -> int:
+    """Write a commented station file where none is yet. Raises BadInput."""
+    if path.exists():
+        raise BadInput(f"{path}: is there already; choose another name or move it away")
+    if questions and sys.stdin.isatty():
+        known = ask_for(known, _ask)
+    if objection := _objection(known):
+        raise BadInput(f"{path} was not written: {objection}")
+    save_whole(path, blank_station(known, kind).encode("utf-8"), expected=None)
+    missing = [k for k in ("latitude_deg", "longitude_deg") if getattr(known, k) is None]
+    todo = f"; give it {' and '.join(missing)} before it can be used" if missing else ""
+    print(f"{path} written{todo}")
+    return 0
