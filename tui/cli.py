@@ -5,9 +5,10 @@ from __future__ import annotations
 import os
 import signal
 import sys
+from importlib import metadata
 from pathlib import Path
 from types import FrameType
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any, Literal, NoReturn
 
 from cyclopts import App, CycloptsError, Group, Parameter
 
@@ -25,11 +26,13 @@ app = App(
     ),
     help_format="plaintext",
     help_formatter="plain",
+    version=lambda: metadata.version("arcstep"),
     version_flags=["--version"],
     result_action="return_value",
 )
 MOVING = Group("At the dish", sort_key=1)
 BUS = Group("On the bus", sort_key=2)
+LIST = Group("The position list", sort_key=3)
 
 Port = Annotated[str, Parameter(name="--port", help="device path, socket:// or sim:// URL")]
 
@@ -130,7 +133,7 @@ def replay(
     channel: Annotated[str | None, Parameter(help="the channel that carries the bus")] = None,
     rate: Rate = None,
 ) -> int:
-    """Feed captured traffic to the simulated positioner: where did each command take the dish?"""
+    """Feed captured traffic to the simulated positioner."""
     from tui.commands.replay import run
 
     return run(file, station, json=json, taught=taught, faults=fault, channel=channel, rate_hz=rate)
@@ -161,6 +164,111 @@ def ports(
     from tui.commands.ports import ports as run
 
     return run(json=json, all=all)
+
+
+StationFile = Annotated[Path, Parameter(help="station file (.toml)")]
+Plot = Annotated[Path | None, Parameter(help="picture file: .svg, .png or .pdf")]
+
+
+@app.command(group=LIST)
+def plan(station: StationFile, /, *, json: AsJson = False, plot: Plot = None) -> int:
+    """Say where every satellite is and what a count costs."""
+    from tui.commands.plan import run
+
+    return run(station, json=json, plot=plot)
+
+
+@app.command(group=LIST)
+def drift(
+    station: Annotated[Path | None, Parameter(help="station or yard file (.toml)")] = None,
+    /,
+    *,
+    years: Annotated[float, Parameter(help="years to look ahead")] = 1.0,
+    rigs: Annotated[int, Parameter(help="rigs to simulate")] = 1000,
+    seed: Annotated[int, Parameter(help="the same number gives the same rigs")] = 0,
+    json: AsJson = False,
+    plot: Plot = None,
+) -> int:
+    """Forecast how far the count wanders over years."""
+    from tui.commands.drift import run
+
+    return run(station, years=years, rigs=rigs, json=json, plot=plot, seed=seed)
+
+
+positions = App(name="positions", help="Look after the position list.", group=LIST)
+app.command(positions)
+
+
+@positions.command
+def check(station: StationFile, /, *, json: AsJson = False) -> int:
+    """Find mistakes in a list."""
+    from tui.commands.positions import check as run
+
+    return run(station, json=json)
+
+
+@positions.command
+def predict(station: StationFile, /, *, json: AsJson = False) -> int:
+    """Predict the counts of all satellites from those that are taught."""
+    from tui.commands.predict import run
+
+    return run(station, json=json)
+
+
+@positions.command
+def shift(
+    station: StationFile,
+    /,
+    *readings: Annotated[str, Parameter(help="NUMBER=COUNT re-peaked, east=COUNT, west=COUNT")],
+    json: AsJson = False,
+    write: Annotated[bool, Parameter(negative=(), help="rewrite the counts once proved")] = False,
+    undo: Annotated[bool, Parameter(negative=(), help="take the last rewriting back")] = False,
+) -> int:
+    """Tell what became of the counts from new readings, and re-base the list."""
+    from tui.commands.shift import run
+
+    return run(station, readings, json=json, write=write, undo=undo)
+
+
+@positions.command
+def diff(before: StationFile, after: StationFile, /, *, json: AsJson = False) -> int:
+    """Compare two lists."""
+    from tui.commands.positions import diff as run
+
+    return run(before, after, json=json)
+
+
+@positions.command
+def export(
+    station: StationFile,
+    /,
+    *,
+    out: Annotated[Path | None, Parameter(help="CSV file; standard output without")] = None,
+    decimal: Annotated[
+        Literal["point", "comma"], Parameter(help="what the spreadsheet writes in numbers")
+    ] = "point",
+) -> int:
+    """Write the list as CSV for a spreadsheet."""
+    from tui.commands.positions import export as run
+
+    return run(station, out=out, decimal=decimal)
+
+
+@positions.command(name="import")
+def import_(
+    sheet: Annotated[Path, Parameter(help="CSV file; - reads standard input")],
+    station: StationFile,
+    /,
+    *,
+    replace: Annotated[
+        bool, Parameter(negative=(), help="also remove positions that the sheet lacks")
+    ] = False,
+    dry_run: Annotated[bool, Parameter(negative=(), help="show, write nothing")] = False,
+) -> int:
+    """Put a spreadsheet's rows into a station file."""
+    from tui.commands.positions import take_in as run
+
+    return run(sheet, station, replace=replace, dry_run=dry_run)
 
 
 def _terminate(number: int, _frame: FrameType | None) -> NoReturn:
