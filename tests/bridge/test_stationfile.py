@@ -6,7 +6,10 @@ import difflib
 import multiprocessing
 import os
 import stat
+import subprocess
+import sys
 import threading
+import time
 import tomllib
 from collections.abc import Callable
 from datetime import date
@@ -286,6 +289,33 @@ def test_many_writers_lose_nothing(path: Path, kind: str) -> None:
         worker.join()
     found = {row.number for row in StationFile(path).station.position}
     assert found == {1, 2, 3, *numbers}
+
+
+_SAVING = """
+import sys
+from pathlib import Path
+from bridge.stationfile import StationFile
+file = StationFile(Path(sys.argv[1]))
+print("ready", flush=True)
+for count in range(100000):
+    file.set_position(1, "count", count)
+    file.save()
+"""
+
+
+@pytest.mark.parametrize("wait_s", [0.0, 0.013, 0.029, 0.05])
+def test_killed_while_saving_the_file_is_whole(path: Path, wait_s: float) -> None:
+    command = [sys.executable, "-c", _SAVING, str(path)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as saver:
+        assert saver.stdout is not None
+        assert saver.stdout.readline() == "ready\n"
+        time.sleep(wait_s)
+        saver.kill()
+    left = path.read_text(encoding="utf-8")
+    assert len(changes(TEXT, left)) in (0, 2)
+    file = StationFile(path)
+    file.set_position(1, "count", 999)
+    file.save()  # no lock is left behind
 
 
 def test_a_name_that_is_taken(path: Path, tmp_path: Path) -> None:
