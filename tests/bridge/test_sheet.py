@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.errors import YardError
@@ -57,6 +57,7 @@ positions = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(
     st.lists(positions, max_size=5, unique_by=lambda row: row.number),
     st.sampled_from(["point", "comma"]),
@@ -151,6 +152,7 @@ def test_sheets_that_cannot_be_taken(text: str | bytes, says: str) -> None:
     assert any(says in line for line in refusal(text))
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=80))
 def test_any_bytes_are_read_or_refused(content: bytes) -> None:
     for head in (b"", b"number;name\n", b"number,name,peaked\n1,"):

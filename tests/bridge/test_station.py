@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
@@ -236,6 +236,7 @@ def test_no_file_and_no_text(tmp_path: Path) -> None:
     assert "nest too deeply" in refusal("a = " + "[" * 5000)[0]
 
 
+@settings(deadline=None)
 @given(st.integers(0, 2**32))
 def test_a_damaged_file_is_told_of_or_is_still_a_station(seed: int) -> None:
     rng = random.Random(seed)
@@ -258,6 +259,7 @@ def test_a_damaged_file_is_told_of_or_is_still_a_station(seed: int) -> None:
         assert station == Station.model_validate(tomllib.loads(damaged))
 
 
+@settings(deadline=None)
 @given(
     st.dictionaries(
         st.sampled_from(["station", "mount", "limits", "position", "x"]),

@@ -6,7 +6,7 @@ import tomllib
 from typing import Any
 
 import tomlkit
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.tomltext import line_of, places_of
@@ -78,6 +78,7 @@ tables = st.dictionaries(
 )
 
 
+@settings(deadline=None)
 @given(tables)
 def test_every_value_stands_where_it_is_said_to(data: dict[str, Any]) -> None:
     """tomlkit writes, tomllib reads back what is at each place."""
