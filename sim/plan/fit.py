@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 NOISE_SD = 1.0  # counts, a peak found on a meter and shown in whole counts; common practice
 HUBER = 3.0  # noise deviations beyond which a peak pulls no harder; judgement
-BELIEF = 20  # peaks' worth of trust in that noise before the residuals change it; judgement
+BELIEF = 40  # peaks' worth of trust in that noise before the residuals change it; judgement
 CARRIED = 1.0  # an unknown is carried where the peaks tell more of it than the tape measure
 STEPS = 60  # Gauss-Newton steps at most; a handful is usual
 

@@ -16,7 +16,7 @@ from sim.sky.belt import Site
 from sim.sky.polar import hour_angle_deg, true_mount
 
 PROVED = 0.95  # probability from which a list may be rewritten; judgement
-FAR = 0.5  # share of the taught arc that the re-peaked satellites must span; judgement
+FAR = 0.4  # share of the taught arc that the re-peaked satellites must span; judgement
 WRITABLE = (LOST, SLIPPED, BOTH, ACTUATOR)
 LIMIT_NAMES = ("east", "west")
 

@@ -9,8 +9,19 @@ from pathlib import Path
 
 from bridge.station import load_station
 from sim.plan.predict import Prediction, Row, predict
+from tui.columns import WIDTH, Column, number, side
+from tui.columns import table as lay_out
 
-WIDTH = 80  # columns that every terminal has
+COLUMNS = (
+    Column("no", 3),
+    Column("name", 14, right=False),
+    Column("longitude", 9),
+    Column("count", 6),
+    Column("95 % band", 16),
+    Column("taught", 6),
+    Column("held back", 13),
+    Column("", 1, right=False),
+)
 
 
 def run(station: Path, *, json: bool = False) -> int:
@@ -59,13 +70,8 @@ def _print_json(result: Prediction) -> None:
 def table(result: Prediction) -> list[str]:
     """The prediction as lines of at most 80 columns."""
     accused = {suspect.number for suspect in result.suspects}
-    lines = [_summary(result), ""]
-    lines.append(
-        f"{'no':>3} {'name':<14} {'longitude':>9} {'count':>6} {'95 % band':>15}"
-        f" {'taught':>6} {'held back':>14}"
-    )
-    lines += [_line(row, row.number in accused) for row in result.rows]
-    return lines
+    rows = [_cells(row, row.number in accused) for row in result.rows]
+    return [_summary(result), "", *lay_out(COLUMNS, rows)]
 
 
 def _summary(result: Prediction) -> str:
@@ -83,23 +89,21 @@ def _summary(result: Prediction) -> str:
     return textwrap.fill(text + ".", WIDTH)
 
 
-def _line(row: Row, accused: bool) -> str:
-    name = row.name if len(row.name) <= 14 else row.name[:13] + "…"
-    count = "-" if row.count is None else f"{row.count:.0f}"
+def _cells(row: Row, accused: bool) -> list[str]:
     band = "-" if row.low is None or row.high is None else f"{row.low:.1f} to {row.high:.1f}"
-    taught = "" if row.taught is None else str(row.taught)
     held = ""
     if row.residual is not None and row.residual_sd is not None:
         held = f"{row.residual:+.1f} ±{2 * row.residual_sd:.1f}"
-    line = (
-        f"{row.number:>3} {name:<14} {longitude(row.longitude_deg):>9} {count:>6} {band:>15}"
-        f" {taught:>6} {held:>14}"
-    )
-    if accused:
-        return f"{line} ?"
-    if row.note:
-        return f"{line} {row.note[: WIDTH - 1 - len(line)]}" if row.residual is None else line
-    return line.rstrip()
+    return [
+        str(row.number),
+        row.name,
+        "-" if row.longitude_deg is None else side(row.longitude_deg),
+        number(row.count, 0),
+        band,
+        "" if row.taught is None else str(row.taught),
+        held,
+        "?" if accused else "*" if row.note else "",
+    ]
 
 
 def _wrapped(result: Prediction) -> list[str]:
@@ -113,19 +117,8 @@ def _wrapped(result: Prediction) -> list[str]:
     for row in result.rows:
         if row.note:
             groups.setdefault(row.note, []).append(f"{row.number} {row.name}")
-    said += [f"- {note}: {', '.join(who)}." for note, who in groups.items()]
+    said += [f"* {note}: {', '.join(who)}." for note, who in groups.items()]
     lines = [""] if said else []
     for text in said:
         lines += textwrap.wrap(text, WIDTH, subsequent_indent="  ")
     return lines
-
-
-def longitude(value_deg: float | None) -> str:
-    """A longitude as screens show it.
-
-    >>> longitude(4.3), longitude(-28.7), longitude(None)
-    ('4.3E', '28.7W', '-')
-    """
-    if value_deg is None:
-        return "-"
-    return f"{abs(value_deg):g}{'E' if value_deg >= 0 else 'W'}"

@@ -16,8 +16,9 @@ from bridge.stationfile import StationFile
 from bridge.wholefile import backup_of, read_bytes, save_whole
 from sim.plan.remedy import WRITABLE, Case, EndReading, examine
 from sim.plan.shift import Weight
+from tui.columns import WIDTH, Column
+from tui.columns import table as lay_out
 
-WIDTH = 80  # columns that every terminal has
 SHOWN = 0.01  # probability under which a cause is left out of the table
 
 _READING = re.compile(r"(\d+|east|west)=([+-]?\d+)(?::([+-]?\d+))?", re.IGNORECASE)
@@ -140,25 +141,30 @@ def _evidence(weight: Weight) -> list[str]:
 def _side_by_side(case: Case) -> list[str]:
     best = case.judgement.cause or case.judgement.weights[0]
     title = best.name if case.judgement.cause else f"{best.name}?"
-    lines = [f"{'no':>3} {'name':<16} {'before':>7} {'after':>7} {'peaked again':>13}  {title}"]
+    columns = (
+        Column("no", 3),
+        Column("name", 16, right=False),
+        Column("before", 7),
+        Column("after", 7),
+        Column("peaked again", 13),
+        Column(f" {title}", 30, right=False),
+    )
     now = case.judgement.now
+    rows = []
     for row in case.station.position:
         if row.count is None:
             continue
         after = case.remedy.after[row.number]
-        name = row.name if len(row.name) <= 16 else row.name[:15] + "…"
-        line = f"{row.number:>3} {name:<16} {row.count:>7} {after:>7}"
+        again, left = "", ""
         if row.number in now:
-            line += f" {now[row.number]:>13.0f}  {now[row.number] - after:+.0f} left"
-        lines.append(line)
+            again, left = f"{now[row.number]:.0f}", f" {now[row.number] - after:+.0f} left"
+        rows.append([str(row.number), row.name, str(row.count), str(after), again, left])
     limits = case.station.limits
     if limits is not None:
-        after_limits = case.remedy.limits or (limits.east, limits.west)
-        for side, old, new in zip(
-            ("east", "west"), (limits.east, limits.west), after_limits, strict=True
-        ):
-            lines.append(f"    {'limit ' + side:<16} {old:>7} {new:>7}")
-    return lines
+        east, west = case.remedy.limits or (limits.east, limits.west)
+        rows.append(["", "limit east", str(limits.east), str(east), "", ""])
+        rows.append(["", "limit west", str(limits.west), str(west), "", ""])
+    return lay_out(columns, rows)
 
 
 def _print_json(case: Case) -> None:
