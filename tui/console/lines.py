@@ -42,7 +42,8 @@ def status_row(
         glyph = toward(snapshot.moving, hemisphere, double=True).replace(snapshot.moving, "")
         left.append((f" {glyph.strip()} {snapshot.state} ", "moving"))
     else:
-        left.append((f" ■ {snapshot.state}", "strong"))
+        glyph = "∿" if snapshot.state.startswith("coasting") else "■"
+        left.append((f" {glyph} {snapshot.state}", "strong"))
     right: list[Run] = []
     if with_count and snapshot.count is not None:
         right.append((f"count {snapshot.count} ", "strong"))

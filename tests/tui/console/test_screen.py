@@ -208,3 +208,12 @@ def test_an_unchanged_snapshot_draws_nothing(drive: Any, fake: Any) -> None:
         assert {"Picture", "Travel", "Readouts"} <= set(drawn)
 
     drive(body)
+
+
+def test_a_coasting_dish_is_not_said_to_stand(drive: Any, fake: Any, lines: Any) -> None:
+    async def body(pilot: Any, app: Any, helm: Any) -> None:
+        text = "\n".join(lines(app))
+        assert text.count("∿ coasting to rest") == 2
+        assert "standing still" not in text
+
+    drive(body, fake.FakeHelm(fake.still(state="coasting to rest")))
