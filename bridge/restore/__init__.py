@@ -1,0 +1,1 @@
+"""A position list put back into a positioner: planned, carried out, resumed and proved."""

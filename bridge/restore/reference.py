@@ -1,0 +1,34 @@
+"""Whether the count on the port is still the count of the list, judged from what is known."""
+
+from __future__ import annotations
+
+from bridge.bus.standard import POSITIONER_FLAGS
+from bridge.restore.journal import Journal
+
+_LOST = next(bit for bit, name in POSITIONER_FLAGS if name == "position reference lost")
+HOW_TO_PROVE = (
+    "peak the dish on a satellite of the list and say --here with its number, or stop it at a "
+    "place whose count you know, such as an end, and say --here-count"
+)
+
+
+def reference_lost(flags: int | None) -> bool:
+    """Whether the positioner itself says so."""
+    return flags is not None and bool(flags & _LOST)
+
+
+def doubts(journal: Journal, *, boot: int, pulses: int, tally: int, flags: int | None) -> list[str]:
+    """Why the count may not be what it was when the journal was kept; nothing where it is.
+
+    An adapter that ran out of its lease meanwhile went on counting: that is no reason.
+    """
+    reasons = []
+    gone, moved = pulses - journal.pulses, tally - journal.tally
+    if boot != journal.boot:
+        reasons.append("the adapter has restarted since, and with it its count")
+    elif gone < 0 or abs(moved) > gone or (gone - moved) % 2:
+        # Each pulse makes the tally one more or one less: no other change is its own.
+        reasons.append("the adapter's count was set to something else since")
+    if reference_lost(flags):
+        reasons.append("the positioner says that its position reference is lost")
+    return reasons
