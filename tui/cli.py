@@ -171,11 +171,18 @@ Plot = Annotated[Path | None, Parameter(help="picture file: .svg, .png or .pdf")
 
 
 @app.command(group=LIST)
-def plan(station: StationFile, /, *, json: AsJson = False, plot: Plot = None) -> int:
+def plan(
+    station: StationFile,
+    /,
+    *,
+    json: AsJson = False,
+    plot: Plot = None,
+    refraction: Annotated[bool, Parameter(negative=(), help="add the air's bending")] = False,
+) -> int:
     """Say where every satellite is and what a count costs."""
     from tui.commands.plan import run
 
-    return run(station, json=json, plot=plot)
+    return run(station, json=json, plot=plot, bent=refraction)
 
 
 @app.command(group=LIST)
@@ -193,6 +200,31 @@ def drift(
     from tui.commands.drift import run
 
     return run(station, years=years, rigs=rigs, json=json, plot=plot, seed=seed)
+
+
+station_app = App(name="station", help="Begin a station file.", group=LIST)
+app.command(station_app)
+
+
+@station_app.command(name="new")
+def station_new(
+    file: StationFile,
+    /,
+    *,
+    name: str | None = None,
+    latitude: Annotated[float | None, Parameter(help="degrees, north positive")] = None,
+    longitude: Annotated[float | None, Parameter(help="degrees, east positive")] = None,
+    height: Annotated[float | None, Parameter(help="metres above the sea")] = None,
+    diameter: Annotated[float | None, Parameter(help="of the dish, in metres")] = None,
+    mount: Literal["linear", "worm"] = "linear",
+    questions: Annotated[bool, Parameter(help="ask for what is not given")] = True,
+) -> int:
+    """Write a commented station file to fill in."""
+    from bridge.blank import Known
+    from tui.commands.station import new
+
+    known = Known(name, latitude, longitude, height, diameter)
+    return new(file, known, kind=mount, questions=questions)
 
 
 positions = App(name="positions", help="Look after the position list.", group=LIST)

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from bridge.errors import YardError
 from bridge.helm.snapshot import Hemisphere, PositionRow
-from bridge.station import LinearMount, Station
-from sim.rig.linkage import LinearLinkage, Linkage, WormLinkage
+from bridge.station import Station
+from sim.plan.ground import linkage_of, site_of
+from sim.rig.linkage import LinearLinkage, Linkage
 from sim.sky.belt import Site
 from sim.sky.polar import hour_angle_deg
 
@@ -24,23 +25,6 @@ class Setting:
     hemisphere: Hemisphere = "north"
 
 
-def linkage_of(station: Station) -> Linkage | None:
-    """The linkage that a station's mount describes; None where it describes none."""
-    mount = station.mount
-    if mount is None:
-        return None
-    if isinstance(mount, LinearMount):
-        return LinearLinkage(
-            mount.frame_pivot_mm,
-            mount.dish_pivot_mm,
-            mount.retracted_mm,
-            mount.stroke_mm,
-            mount.counts_per_mm,
-            mount.noon_angle_deg,
-        )
-    return WormLinkage(mount.counts_per_deg, mount.noon_count)
-
-
 def _predict(site: Site, linkage: Linkage | None, longitude_deg: float | None) -> int | None:
     """The count at which geometry puts a satellite; None beyond the reach of the linkage."""
     if linkage is None or longitude_deg is None:
@@ -54,7 +38,7 @@ def _predict(site: Site, linkage: Linkage | None, longitude_deg: float | None) -
 def setting_of(station: Station) -> Setting:
     """The surroundings that a station file gives."""
     where = station.station
-    site = Site(where.latitude_deg, where.longitude_deg, where.height_m)
+    site = site_of(station)
     linkage = linkage_of(station)
     rows = tuple(
         PositionRow(
