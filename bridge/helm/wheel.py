@@ -331,6 +331,8 @@ class Helm:
         if granted.bound_s is not None:
             self._bound_until_s = time.monotonic() + granted.bound_s
             self._bound_says = bound_words(command)
+        if isinstance(command, Drive):  # one count may be over before the next look
+            self._last_side, self._last_motion_s = command.side, time.monotonic()
         self._update(error="", **after(command, self._snapshot))
         if frame.reply_wanted:
             if sent.reply is None:
@@ -353,13 +355,15 @@ class Helm:
         if status.moving or (pulsed and before.count is not None):
             self._last_motion_s = now_s
             self._last_side = status.moving or self._last_side
-        verdict = self._watch.see(now_s, status.moving, status.pulses, status.motor_a)
+        # The adapter's own clock: a simulated one may run at another pace than ours.
+        verdict = self._watch.see(status.t_s, status.moving, status.pulses, status.motor_a)
         changes = self._readings(status, now_s)
         if verdict and status.moving:
             says = explain(verdict, status.moving, status.tally)
             self._log.say("note", says)
-            changes["error"] = says
-            if verdict == "end":
+            if verdict != "end":
+                changes["error"] = says
+            else:
                 changes["east_end" if status.moving == "east" else "west_end"] = status.tally
         if any(getattr(before, name) != value for name, value in changes.items()):
             self._update(**changes)

@@ -24,6 +24,7 @@ class Bench:
         self.count = 500
         self.pulses = 0
         self.amps = 1.4
+        self.pace = 1.0
         self.lost = False
         self.delay_s = 0.0
         self.reply = None
@@ -41,7 +42,17 @@ class Bench:
         if self.lost:
             raise LinkLost("the port bench went away")
         return Status(
-            self.pulses, self.count, self.moving, 36.0, self.amps, 9.5, 13, False, 1.0, 0, 0.0
+            self.pulses,
+            self.count,
+            self.moving,
+            36.0,
+            self.amps,
+            9.5,
+            13,
+            False,
+            1.0,
+            0,
+            time.monotonic() * self.pace,
         )
 
     def stop(self):
@@ -210,7 +221,28 @@ def test_a_reply_is_read_with_its_question(helm, bench):
 def test_an_end_switch_is_recognised(helm, bench):
     bench.count, bench.amps, bench.moving = 0, 0.0, "east"
     until(lambda: helm.snapshot().east_end == 0)
-    assert "end" in helm.snapshot().error
+    assert any("end switch" in line for line in log_of(helm, "note"))
+    assert helm.snapshot().error == ""
+
+
+def test_a_stall_is_an_error(helm, bench):
+    bench.amps, bench.moving = 5.0, "east"
+    until(lambda: "Stalled" in helm.snapshot().error)
+    assert helm.snapshot().east_end is None
+
+
+def test_a_simulated_clock_that_runs_fast_brings_its_verdicts_sooner(helm, bench):
+    bench.pace, bench.amps, bench.moving = 20.0, 0.0, "east"
+    until(lambda: helm.snapshot().east_end == 500, timeout_s=0.6)
+
+
+def test_a_step_too_short_to_be_seen_still_counts_for_reversals(helm, bench):
+    helm.drive("west", counts=1)
+    until(lambda: bench.sent)
+    helm.drive("east", counts=1)
+    until(lambda: log_of(helm, "refused"))
+    assert "wait 1 s" in helm.snapshot().error
+    assert len(bench.sent) == 1
 
 
 def test_a_lost_link_is_told_once_and_opened_again(helm, bench, monkeypatch):
