@@ -46,9 +46,9 @@ class _Senders:
             return
         if self._told:
             return
-        for what, unit, before, now, ratio in (
-            ("carrier", "Hz", first.carrier_hz, event.carrier_hz, SENDER_CARRIER_RATIO),
-            ("level", "V pp", first.level_vpp, event.level_vpp, SENDER_LEVEL_RATIO),
+        for what, unit, places, before, now, ratio in (
+            ("carrier", "Hz", 0, first.carrier_hz, event.carrier_hz, SENDER_CARRIER_RATIO),
+            ("level", "V pp", 2, first.level_vpp, event.level_vpp, SENDER_LEVEL_RATIO),
         ):
             if before and now and max(before, now) / min(before, now) > ratio:
                 self._told = True
@@ -59,7 +59,7 @@ class _Senders:
                     f"commands with different {what}: two masters on one bus",
                     "their messages collide, and each undoes what the other ordered",
                     STANDARD,
-                    f"{before:.4g} and {now:.4g} {unit}",
+                    f"{before:.{places}f} and {now:.{places}f} {unit}",
                     "one master",
                 )
                 return

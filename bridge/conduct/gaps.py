@@ -15,6 +15,9 @@ from bridge.conduct.finding import PRACTICE, STANDARD, Finding
 
 READING_S = 0.5e-3  # s, what a capture may be off when it is read
 STEP_V = 2.0  # V, a supply change that is meant; less is load or ripple
+KEYED_S = (
+    1.4e-3  # s: quiet after tone no longer than inside a message: it was keyed out of the tone
+)
 FOLLOWING_S = 0.1  # s within which tone after a message belongs to it (common practice)
 
 Kind = Literal["supply", "message", "reply", "burst", "tone on", "tone off"]
@@ -78,7 +81,7 @@ class Gaps:
             before, self._supply_v = self._supply_v, event.volts
             if before is None or abs(event.volts - before) < STEP_V:
                 return  # the level at the start, or a sag under load: no change was ordered
-        if kind == "message" and self._tone:
+        if kind == "message" and (self._tone or self._keyed_out_of_tone(start_s)):
             yield Finding(
                 start_s,
                 "tone_left_on",
@@ -92,6 +95,11 @@ class Gaps:
         if self._last is not None:
             yield from self._judge(self._last, kind, start_s)
         self._last = _Mark(kind, end_s)
+
+    def _keyed_out_of_tone(self, start_s: float) -> bool:
+        """Whether a message begins where tone ends: the tone was on, its first bit is in it."""
+        last = self._last
+        return last is not None and last.kind == "tone off" and start_s - last.end_s < KEYED_S
 
     def _judge(self, last: _Mark, kind: Kind, start_s: float) -> Iterator[Finding]:
         gap_s = start_s - last.end_s

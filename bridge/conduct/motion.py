@@ -78,7 +78,12 @@ class Motions:
         if isinstance(event, Supply):
             yield from self._see_supply(event)
             return
-        if not isinstance(event, FrameHeard) or event.frame is None or event.frame.is_reply:
+        if not isinstance(event, FrameHeard):
+            return
+        if event.supply_v is not None and event.t_s is not None:
+            # a sag that stays above 15 V is no supply event: only the messages show it
+            yield from self._see_supply(Supply(event.t_s, event.supply_v))
+        if event.frame is None or event.frame.is_reply:
             return
         frame, t_s = event.frame, event.t_s
         yield from self._see_repeat(frame, t_s)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -205,3 +207,26 @@ def test_any_events_are_audited(events):
         assert finding.detail
         assert finding.effect
         assert finding.to_json("x")["kind"] == "finding"
+
+
+def test_a_message_keyed_out_of_the_tone_finds_tone_left_on():
+    # a capture shows such a message as tone that ends with the message's first bit
+    keyed = [Tone(0.0, True), Tone(0.1, False), heard("C0 62 D6", 0.101)]
+    assert "tone_left_on" in codes(*keyed)
+    apart = [Tone(0.0, True), Tone(0.1, False), heard("E0 31 60", 0.103)]
+    assert "tone_left_on" not in codes(*apart)
+
+
+def test_a_sag_above_the_threshold_shows_in_the_messages():
+    before = heard("E0 31 6B 07", 1.0, supply_v=18.1)
+    sagged = heard("E1 31 6B 07", 1.2, supply_v=16.6)
+    finding = found("supply_sags", Supply(0.0, 18.1), before, sagged)
+    assert (finding.t_s, finding.measured) == (1.2, "18.1 V to 16.6 V")
+    steady = heard("E1 31 6B 07", 1.2, supply_v=17.6)
+    assert codes(Supply(0.0, 18.1), before, steady) == []
+
+
+def test_carriers_of_two_senders_are_told_in_whole_hertz():
+    one, two = heard("E0 31 6B 07", 1.0, carrier_hz=22000.4), heard("E0 31 6B 05", 9.0)
+    two = replace(two, carrier_hz=21400.0)
+    assert found("two_senders", one, two).measured == "22000 and 21400 Hz"
