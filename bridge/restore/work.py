@@ -47,6 +47,7 @@ class Work:
     def steps(self, seen: Seen) -> Step:
         """Everything, from rest to the last proof."""
         seen = yield from self._mover.rest(seen)
+        seen = yield Keep()
         todo = self.todo()
         if todo and self.plan.by_counter:
             seen = yield from self._by_counter(seen, todo)
