@@ -100,7 +100,7 @@ def make_wet_joint(path: Path) -> None:
 
 
 def make_sag(path: Path) -> None:
-    """The goto is heard, the motor draws its current, and 18 V become 14.3 V at the dish."""
+    """The goto is heard, the motor draws its current, and 18 V become 14.2 V at the dish."""
     sag = [(0.0, 18.1), (0.2, 18.1), (0.206, 14.2), (0.3, 14.3), (0.36, 14.8), (9.0, 14.8)]
     cable = Cable(0.62, supply=sag)
     cable.say("goto 3", 0.06)
