@@ -37,7 +37,8 @@ QUIET_S = 1.2  # s without power and pulses that mean rest: over the guard's wai
 START_S = 2.0  # s in which a drive that was heard shows itself (judgement)
 REST_S = 60.0  # s to wait for rest before giving up
 OVERRUN = 8  # counts past its end at which a drive is halted: coast is 1-3 (common practice)
-STRAY = 25  # counts past a position, run-up of the positioner's own and coast included (judgement)
+BEHIND = 3  # counts the other way at which it is halted: a reed may chatter (judgement)
+STRAY = 25  # counts past a position, the positioner's own run-up and coast included (judgement)
 FEEL = 6  # counts of the very first drive, to learn that counts are taken as counts
 TRIES = 10  # drives within RUN_UP of a count before it is given up
 NEAR = 4  # counts from a place that are near enough to begin a proof (judgement)
@@ -302,13 +303,13 @@ def _why_still(seen: Seen, flags: int | None) -> str:
 
 
 def _span(command: Drive | Goto, begin: int) -> tuple[int, int]:
-    """Counts between which a drive is as asked: OVERRUN past its end, and behind its start."""
+    """Counts between which a drive is as asked: OVERRUN past its end, BEHIND its start."""
     if isinstance(command, Goto):
         return begin, begin
     counts = command.counts or 0
     if command.side == "west":
-        return begin - OVERRUN, begin + counts + OVERRUN
-    return begin - counts - OVERRUN, begin + OVERRUN
+        return begin - BEHIND, begin + counts + OVERRUN
+    return begin - counts - OVERRUN, begin + BEHIND
 
 
 def _words(frame: Frame) -> str:

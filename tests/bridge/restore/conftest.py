@@ -1,0 +1,129 @@
+"""A simulated dish behind a bus without wall time, whose link can break at any call."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from bridge.bus.standard import BYTE_S, QUIET_S
+from bridge.errors import LinkLost
+from bridge.link.dialogue import Event
+from bridge.link.telling import Greeting, Sent, Status
+from bridge.station import Station
+from sim.rig.dish import Dish
+from sim.yard import load_yard
+
+STOP = bytes.fromhex("E03160")
+
+
+class InstantBus:
+    """What the adapter's client offers, straight on a dish, in the dish's own time."""
+
+    def __init__(self, dish: Dish, *, boot: int = 1) -> None:
+        self.dish = dish
+        self.greeting = Greeting(1, "instant", boot, 8, frozenset(("pulses", "tally", "two-way")))
+        self.shift = 0
+        self.trips = 0
+        self.calls = 0
+        self.breaks_at: int | None = None  # the call at which the link breaks
+        self.breaks_after = False  # ... having been carried out all the same
+        self.heard: list[Event] = []
+        self.frames: list[str] = []
+
+    def _call(self, act: Callable[[], object]) -> object:
+        self.calls += 1
+        breaks = self.breaks_at is not None and self.calls >= self.breaks_at
+        if breaks and not (self.breaks_after and self.calls == self.breaks_at):
+            raise LinkLost("the port went away")
+        told = act()
+        if breaks:
+            raise LinkLost("the port went away")
+        return told
+
+    def send(self, octets: bytes, *, reply_s: float = 0.0) -> Sent:
+        def act() -> Sent:
+            dish = self.dish
+            dish.advance(dish.time_s + len(octets) * BYTE_S)
+            self.frames.append(octets.hex().upper())
+            reply = dish.hear(octets)
+            dish.advance(dish.time_s + QUIET_S)
+            return Sent(dish.time_s, reply if reply_s else None)
+
+        return self._call(act)
+
+    def status(self) -> Status:
+        def act() -> Status:
+            dish, drive = self.dish, self.dish.machine.drive
+            return Status(
+                pulses=dish.pulses,
+                tally=dish.tally + self.shift,
+                moving={-1: "east", 0: None, 1: "west"}[drive],
+                motor_v=dish.machine.volts_at(dish.time_s),
+                motor_a=dish.machine.amps_at(dish.time_s),
+                signal_db=None,
+                supply_v=13,
+                tone=False,
+                lease_s=1.0,
+                trips=self.trips,
+                t_s=dish.time_s,
+            )
+
+        return self._call(act)
+
+    def events(self) -> list[Event]:
+        events, self.heard = self.heard, []
+        return events
+
+    def stop(self) -> None:
+        self._call(lambda: self.dish.hear(STOP))
+
+    def tally(self, count: int) -> None:
+        self.shift = count - self.dish.tally
+
+    def sleep(self, dt_s: float) -> None:
+        self.dish.advance(self.dish.time_s + dt_s)
+
+    def lapse(self) -> None:
+        """The host is gone: the lease runs out, the adapter halts the dish, which comes to rest."""
+        self.breaks_at = None
+        self.sleep(1.0)
+        if self.dish.machine.drive:
+            self.trips += 1
+            self.dish.hear(STOP)
+        self.sleep(10.0)
+
+
+@pytest.fixture(scope="session")
+def instant_bus() -> type[InstantBus]:
+    return InstantBus
+
+
+@pytest.fixture(scope="session")
+def larkmere():
+    return load_yard("larkmere")
+
+
+@pytest.fixture(scope="session")
+def station(larkmere) -> Callable[..., Station]:
+    """Larkmere's list as a station file holds it: some or all of its numbers."""
+
+    def make(*numbers: int, approach: str | None = "west", limits: bool = True) -> Station:
+        taught = larkmere.taught_counts()
+        rows = [row.model_dump() for row in larkmere.position]
+        told = {
+            "station": larkmere.station.model_dump(),
+            "mount": larkmere.mount.model_dump(),
+            "position": [
+                row | {"count": taught[row["number"]]}
+                for row in rows
+                if not numbers or row["number"] in numbers
+            ],
+        }
+        if limits:
+            told["limits"] = {"east": 45, "west": 985}
+        if approach:
+            told["positioner"] = {"approach": approach}
+        return Station.model_validate(told)
+
+    return make

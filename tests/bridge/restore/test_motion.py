@@ -1,0 +1,234 @@
+"""Bounded drives to a count, against a rig that coasts, falls short, jams and loses frames."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bridge.bus.command import MOST_STEPS, Drive, Goto, command_of
+from bridge.errors import LinkError
+from bridge.restore.motion import (
+    LOOK,
+    OVERRUN,
+    QUIET_S,
+    STRAY,
+    Mover,
+    Seen,
+    Send,
+    Stop,
+)
+from bridge.restore.plan import Plan, Target
+
+PLAN = Plan((Target(1, 500),), (), "west", 45, 985, 7.5)
+BARE = replace(PLAN, east=None, west=None)
+PACE = 7.5  # counts/s, about 4 mm/s at 48 counts an inch (common practice)
+
+
+class Rig:
+    """Takes acts, gives looks of 0.1 s; `errors` are counts by which drives miss their end."""
+
+    def __init__(self, count=500, *, errors=(), lost=(), manner="counts", end=None, seed=0):
+        self.t_s, self.count, self.pulses = 0.0, float(count), 0
+        self.goal = self.count
+        self.errors, self.lost = list(errors), list(lost)
+        self.manner, self.end = manner, end
+        self.random = random.Random(seed)
+        self.drives: list[Drive] = []
+        self.stops = 0
+        self.moving = None
+        self.stored = {1: 500}
+
+    def seen(self):
+        return Seen(self.t_s, round(self.count), self.pulses, self.moving, self._amps())
+
+    def _amps(self):
+        if self.moving is None:
+            return 0.0
+        return 0.0 if self.end is not None and round(self.count) == self.end else 1.4
+
+    def act(self, act):
+        match act:
+            case Send(frame):
+                self._take(command_of(frame))
+            case Stop():
+                self.stops += 1
+                self.goal = self.count
+            case _:
+                assert act == LOOK
+        self._pass(0.1)
+        return self.seen()
+
+    def _take(self, command):
+        if isinstance(command, Goto):
+            self._head_for(self.stored[command.number])
+            return
+        assert isinstance(command, Drive)
+        assert command.counts is not None
+        assert 1 <= command.counts <= MOST_STEPS
+        assert self.moving is None
+        self.drives.append(command)
+        if self.lost and self.lost.pop(0):
+            return
+        sign = 1 if command.side == "west" else -1
+        if self.manner == "reversed":
+            sign = -sign
+        far = command.counts * (PACE if self.manner == "seconds" else 1)
+        error = self.errors.pop(0) if self.errors else 0
+        self._head_for(round(self.count) + sign * max(0, far + error))
+
+    def _head_for(self, goal):
+        self.goal = float(round(goal))
+        if self.end is not None and self.goal < self.end:
+            self.goal = -1e9
+
+    def _pass(self, dt_s):
+        self.t_s += dt_s
+        away = self.goal - self.count
+        before = round(self.count)
+        self.moving = None
+        if away:
+            step = max(-PACE * dt_s, min(PACE * dt_s, away))
+            self.count += step
+            self.moving = "west" if away > 0 else "east"
+            if self.end is not None and self.count < self.end:
+                self.count = float(self.end)
+        self.pulses += abs(round(self.count) - before)
+
+
+def _run(steps, rig):
+    """Drive a generator on a rig to its end."""
+    act = next(steps)
+    while True:
+        try:
+            act = steps.send(rig.act(act))
+        except StopIteration as ended:
+            return ended.value
+
+
+def _reach(rig, count, side="west", plan=PLAN):
+    mover = Mover(plan, two_way=False)
+
+    def steps():
+        seen = yield from mover.rest(rig.seen())
+        return (yield from mover.reach(seen, count, side))
+
+    return _run(steps(), rig)
+
+
+@settings(deadline=None)
+@given(
+    st.integers(45, 985),
+    st.integers(45, 985),
+    st.sampled_from(["west", "east"]),
+    st.lists(st.integers(-2, 3), max_size=6),
+    st.lists(st.booleans(), max_size=2),
+)
+def test_any_count_is_reached_exactly_from_the_right_side(start, goal, side, errors, lost):
+    rig = Rig(start, errors=errors, lost=lost)
+    seen = _reach(rig, goal, side)
+    assert seen.count == goal
+    assert seen.moving is None
+    assert rig.stops == 0
+    if rig.drives and 45 + 12 <= goal <= 985 - 12:
+        run_up = 0
+        for drive in reversed(rig.drives):
+            if drive.side != side:
+                break
+            run_up += drive.counts or 0
+        assert rig.drives[-1].side == side
+        assert run_up >= 6  # TAKE_UP, less what a drive may fall short
+
+
+@settings(deadline=None)
+@given(st.integers(45, 985), st.integers(45, 985), st.sampled_from(["west", "east"]))
+def test_no_drive_leads_outside_the_limits(start, goal, side):
+    rig = Rig(start)
+    at = start
+    _reach(rig, goal, side)
+    for drive in rig.drives:
+        at += (drive.counts or 0) * (1 if drive.side == "west" else -1)
+        assert 45 <= at <= 985
+
+
+def test_without_limits_the_run_up_is_whole_anywhere():
+    rig = Rig(100)
+    _reach(rig, 20, "west", BARE)
+    assert [drive.side for drive in rig.drives][-1] == "west"
+    assert rig.drives[-1].counts == 12
+
+
+def test_the_very_first_drive_is_short():
+    rig = Rig(500)
+    _reach(rig, 900)
+    assert [drive.counts for drive in rig.drives] == [6, 128, 128, 128, 10]
+
+
+def test_counts_taken_as_seconds_are_noticed_before_they_go_far():
+    rig = Rig(500, manner="seconds")
+    with pytest.raises(LinkError, match="may take counts as seconds"):
+        _reach(rig, 900)
+    assert rig.stops == 1
+    assert abs(rig.count - 500) <= 6 + OVERRUN + 2
+
+
+def test_counts_that_run_the_other_way_are_noticed():
+    rig = Rig(500, manner="reversed")
+    with pytest.raises(LinkError, match="counts ran the other way, from 500 to 496"):
+        _reach(rig, 900)
+    assert rig.stops == 1
+
+
+def test_an_end_switch_on_the_way_ends_it():
+    rig = Rig(100, end=80)
+    with pytest.raises(LinkError, match="Stopped at count 80 going east: voltage but no current"):
+        _reach(rig, 50, "east")
+    assert rig.stops == 1
+
+
+def test_three_drives_without_motion_end_it():
+    rig = Rig(500, lost=[True] * 9)
+    with pytest.raises(LinkError, match="no motion at count 500 in 3 drives; its own soft limit"):
+        _reach(rig, 900)
+    assert len(rig.drives) == 3
+
+
+def test_a_count_that_is_never_hit_is_given_up():
+    rig = Rig(500, errors=[2] * 100)
+    with pytest.raises(LinkError, match="does not come to rest at count 560 in 10 drives"):
+        _reach(rig, 560)
+
+
+def test_rest_waits_for_a_coast_to_end():
+    rig = Rig(500)
+    rig.goal = 510.0
+    mover = Mover(PLAN, two_way=False)
+    seen = _run(mover.rest(rig.seen()), rig)
+    assert seen.count == 510
+    assert rig.t_s >= 10 / PACE + QUIET_S
+
+
+def test_a_dish_that_never_rests_is_halted():
+    rig = Rig(500)
+    rig.goal = 1e6
+    with pytest.raises(LinkError, match="does not come to rest within 60 s"):
+        _run(Mover(PLAN, two_way=False).rest(rig.seen()), rig)
+    assert rig.stops == 1
+
+
+def test_a_goto_that_strays_is_halted():
+    rig = Rig(480)
+    rig.stored[1] = 900
+    mover = Mover(PLAN, two_way=False)
+
+    def steps():
+        seen = yield from mover.rest(rig.seen())
+        return (yield from mover.goto(seen, 1, 500))
+
+    seen, trouble = _run(steps(), rig)
+    assert "going to position 1 it left the way there" in trouble
+    assert rig.stops == 1
+    assert seen.count <= 500 + STRAY + 2
