@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import re
 import textwrap
+import time
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual import events
 from textual.app import ComposeResult
@@ -24,6 +25,7 @@ from tui.console.reach import left_side, other, toward
 if TYPE_CHECKING:
     from bridge.bus.command import Side
     from bridge.helm.snapshot import Snapshot
+    from tui.console.app import Console
 
 IN_A_ROW = 3  # buttons; more of them make a menu
 Choice = tuple[str, str, str]
@@ -50,6 +52,7 @@ class Ask(ModalScreen[str | None]):
         super().__init__()
         self._title, self._words, self._choices = title, words, choices
         self._field, self._start, self._hint, self._focus = field, start, hint, focus
+        self._opened_s = time.monotonic()
         self.answered_s = 0.0  # when the answering key was pressed, monotonic clock
         self.typed = ""
 
@@ -120,8 +123,15 @@ class Ask(ModalScreen[str | None]):
         self.answer(text, pressed_s)
 
     def answer(self, value: str | None, pressed_s: float) -> None:
-        """Close with a value."""
+        """Close with a value, or with none where a halt came while the question stood.
+
+        What was typed around a SPACE that halted may be cut: "120 s" must not drive 120 counts.
+        """
         self.answered_s = pressed_s
+        app = cast("Console", self.app)
+        if value is not None and app.halted_s > self._opened_s:
+            app.deck.notice("A halt came while that was asked; nothing was sent. Ask again.")
+            value = None
         self.dismiss(value)
 
     def complain(self, words: str) -> None:
@@ -217,11 +227,11 @@ class AskDrive(Ask):
             "Drive by counts or seconds",
             [
                 f"How far: 1-{MOST_COUNTS} counts (say 50), or 1-{MOST_SECONDS} seconds (say "
-                "20 s). Enter, then e drives east, w drives west. Every drive ends by itself; "
+                "20s). Enter, then e drives east, w drives west. Every drive ends by itself; "
                 "SPACE halts."
             ],
             choices,
-            field="50 or 20 s",
+            field="50 or 20s",
             start=self.DEFAULT,
             hint="Type the distance, Enter, then e or w.",
         )

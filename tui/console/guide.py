@@ -127,7 +127,7 @@ class Guide:
         if end is None:
             return Advice(
                 f"The {side} soft limit is not set ({step}).",
-                f"Next: find the {side} end: d, then 120 s, Enter, {_JOG[side]} (it ends there by "
+                f"Next: find the {side} end: d, then 120s, Enter, {_JOG[side]} (it ends there by "
                 "itself).",
             )
         count = snapshot.count

@@ -86,7 +86,7 @@ async def walk(evening: Evening) -> None:
         if side == "west":
             await evening.until_advised("turn the limits off")
             await evening.press("l", "f")
-        await evening.until_advised(f"find the {side} end", "d, then 120 s")
+        await evening.until_advised(f"find the {side} end", "d, then 120s")
         await evening.press("d", *"120s", "enter", side[0])
         await evening.until("moving", lambda s=side: helm.snapshot().moving == s)
         await evening.until("rest", lambda: helm.snapshot().moving is None, 40.0)

@@ -127,3 +127,17 @@ def test_leaving_halts(drive: Any) -> None:
         assert helm.names() == ["halt"]
 
     drive(body)
+
+
+def test_a_distance_cut_by_a_halt_drives_nothing(drive: Any) -> None:
+    """The blank in `120 s` may be a halt just after an order: 120 counts were never meant."""
+
+    async def body(pilot: Any, app: Any, helm: Any) -> None:
+        await pilot.press("e", "d", "1", "2", "0", "space", "enter", "w")
+        await pilot.pause()
+        assert helm.names() == ["jog", "halt"]
+        await pilot.press("d", "9", "enter", "w")
+        await pilot.pause()
+        assert helm.names() == ["jog", "halt", "drive"]
+
+    drive(body)
