@@ -100,11 +100,16 @@ def decode(
     audit: Annotated[
         bool, Parameter(negative=(), help="judge the sender's manners as well")
     ] = False,
+    plot: Annotated[
+        Path | None, Parameter(help="picture of the first frame: .svg, .png or .pdf")
+    ] = None,
 ) -> int:
     """Read bus traffic from captures: VCD, WAV, CSV, NumPy, hex text."""
     from tui.commands.decode import decode as run
 
-    return run(list(files), json=json, csv=csv, channel=channel, rate_hz=rate, audit=audit)
+    return run(
+        list(files), json=json, csv=csv, channel=channel, rate_hz=rate, audit=audit, plot=plot
+    )
 
 
 @app.command(group=BUS)

@@ -29,6 +29,10 @@ TIME_WIDTH = 11
 HEX_WIDTH = 17  # six bytes
 WIDTH_FEWEST = 40  # columns under which lines are left to wrap
 CLOSED_PIPE = 0
+CODE_BAD = 2
+
+# Products of small tables gain nothing from threads, which cost time to start and to wait for.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def decode(
@@ -39,17 +43,28 @@ def decode(
     channel: str | None = None,
     rate_hz: float | None = None,
     audit: bool = False,
+    plot: Path | None = None,
 ) -> int:
     """Print the traffic of each file; the exit code is the worst of them.
 
     A file that cannot be read is told of on stderr, and the others are read all the same. With
     `audit` the findings follow what gave rise to them, and one of grade error makes the code 1.
     """
+    if plot is not None and len(files) != 1:
+        raise CaptureError(f"--plot draws one capture, not {len(files)}; name one file")
+    if plot is not None and files == ["-"]:
+        raise CaptureError("--plot reads the capture twice; save standard input to a file first")
     try:
-        return _decode_all(files, json=json, csv=csv, channel=channel, rate_hz=rate_hz, audit=audit)
+        code = _decode_all(files, json=json, csv=csv, channel=channel, rate_hz=rate_hz, audit=audit)
+        if plot is not None and code != CODE_BAD:
+            from tui.frameplot import draw_frames  # noqa: PLC0415 - only a picture needs it
+
+            draw_frames(open_capture(files[0], rate_hz=rate_hz), plot, channel)
+            print(f"drawn: {plot}", file=sys.stderr)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return CLOSED_PIPE
+    return code
 
 
 def _decode_all(
