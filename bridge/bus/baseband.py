@@ -89,12 +89,20 @@ def thin(stretch: Stretch, rate_hz: float, start_s: float) -> Signal:
     )
 
 
-def find_carrier(signal: Signal, band_hz: tuple[float, float]) -> float:
-    """The frequency in Hz of the strongest tone in the band, phases not regarded."""
+def find_carrier(
+    signal: Signal, band_hz: tuple[float, float], most_rows: int | None = None
+) -> float:
+    """The frequency in Hz of the strongest tone in the band, phases not regarded.
+
+    With `most_rows` only so many milliseconds are looked at, the busiest.
+    """
     count = max(16, round(signal.rate_hz * SEEK_S))
     if len(signal.samples) < count:
         return std.CARRIER_HZ
     rows = np.lib.stride_tricks.sliding_window_view(signal.samples, count)[:: count // 2]
+    if most_rows is not None and len(rows) > most_rows:
+        spread = rows.var(axis=1)
+        rows = rows[np.argpartition(spread, -most_rows)[-most_rows:]]
     window = np.hanning(count + 2)[1:-1].astype(np.float32)
     rows = (rows - rows.mean(axis=1, keepdims=True)) * window
     size = 1 << (2 * count - 1).bit_length()

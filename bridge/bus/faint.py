@@ -247,7 +247,10 @@ def _weigh(cells: Cells, starts: Reals, slot: Reals | float, guess: Guess) -> tu
 
 @dataclass(frozen=True, slots=True)
 class Even:
-    """Bits of a message whose slots are all alike, `slot` cells each."""
+    """Bits of a message whose slots are all alike, `slot` cells each.
+
+    `score` is that of as many bits as the chain had.
+    """
 
     starts: Reals
     slot: float
@@ -292,7 +295,7 @@ def _settle(cells: Cells, chain: Chain, guess: Guess) -> Even:
         slot,
         (one[kept] > two[kept]).astype(np.int64),
         np.abs(one[kept] - two[kept]),
-        float(total[end] - total[begin]),
+        float(total[count + EXTRA_BITS] - total[EXTRA_BITS]),
     )
 
 

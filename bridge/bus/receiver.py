@@ -86,7 +86,7 @@ def _mend(message: Message, faults: list[Fault]) -> tuple[int | None, ...]:
 class SampleReceiver:
     """Samples in any chunks -> events in time order; sample n lies at `start_s + n / rate_hz`.
 
-    `scale` and `offset` turn what is pushed into the unit of the trace.
+    `scale` and `offset` turn what is pushed into the unit of the trace: raw * scale + offset.
     """
 
     rate_hz: float

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     Complexes = NDArray[np.complex64]
 
 SEEK_HZ = (14e3, 32e3)  # Hz, where a carrier is looked for,
+SEEK_ROWS = 24  # ms of a clear stretch that are enough to find it
 SEEK_FAINT_HZ = (17e3, 27e3)  # Hz, and where, among noise
 CLEAR_RATIO = 8.5  # level over noise from which tone is told by its size alone (24.7 dB a slot)
 QUIET_SHARE = 0.5  # deviations that a tenth of a stretch, half quiet, stays below
@@ -51,7 +52,7 @@ def hear(stretch: Stretch, rate_hz: float, start_s: float, *, volts: bool) -> li
     A mark reaches to the border of a stretch that `opens` or `closes` in a tone.
     """
     signal = thin(stretch, rate_hz, start_s)
-    base = turn_down(signal, find_carrier(signal, SEEK_HZ))
+    base = turn_down(signal, find_carrier(signal, SEEK_HZ, SEEK_ROWS))
     if not len(base.points):
         return []
     quiet = float(np.quantile(base.size, 0.1))
