@@ -6,12 +6,15 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
+from textual.css.query import NoMatches
 from textual.driver import Driver
 from textual.screen import Screen
 from textual.widgets import Input
@@ -74,9 +77,12 @@ class Console(App[int]):
         if not self.helm.snapshot().acknowledged:
             self.ask_cautions()
         if self._with_timers:
-            self.set_interval(TEXT_S, self.look_at_text)
-            self.set_interval(PICTURE_S, self.look_at_picture)
-            self.set_interval(LOG_S, self.look_at_log)
+            for pace_s, look in (
+                (TEXT_S, self.look_at_text),
+                (PICTURE_S, self.look_at_picture),
+                (LOG_S, self.look_at_log),
+            ):
+                self.set_interval(pace_s, partial(self._look, look))
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """The palette holds the keys' deeds by name, and the colours for day and night."""
@@ -103,6 +109,11 @@ class Console(App[int]):
     def deck_is_seen(self) -> bool:
         """Whether the main screen is on top, or under the palette, which hides little of it."""
         return self.screen is self.deck or not self.screen.query(StatusLine)
+
+    def _look(self, look: Callable[[], None]) -> None:
+        """One look by a timer, which may fall due while widgets are not there yet or no more."""
+        with suppress(NoMatches):
+            look()
 
     def look_at_text(self) -> None:
         """The heartbeat, and everything that is text."""
