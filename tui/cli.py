@@ -256,7 +256,9 @@ def predict(station: StationFile, /, *, json: AsJson = False) -> int:
 def shift(
     station: StationFile,
     /,
-    *readings: Annotated[str, Parameter(help="NUMBER=COUNT re-peaked, east=COUNT, west=COUNT")],
+    *readings: Annotated[
+        str, Parameter(help="NUMBER=COUNT re-peaked, east=BEFORE:NOW, west=BEFORE:NOW")
+    ],
     json: AsJson = False,
     write: Annotated[bool, Parameter(negative=(), help="rewrite the counts once proved")] = False,
     undo: Annotated[bool, Parameter(negative=(), help="take the last rewriting back")] = False,
