@@ -16,6 +16,10 @@ from bridge.restore.plan import Plan, Target, proofs_of, route_of
 
 WIDTH = 80  # columns
 PROOF_S = 15.0  # s of one return at the end besides the way to it (computed)
+BLIND = (
+    "Counts tell no direction: with the motor's pair reversed all of this would look the same, so "
+    "see one satellite on the receiver at each side of the arc"
+)
 Tell = Callable[[Doing | Seen], None]
 
 
@@ -131,7 +135,10 @@ def results(plan: Plan, journal: Journal) -> Iterator[tuple[Target, str, int | N
 
 def result_json(plan: Plan, journal: Journal) -> Iterator[str]:
     for target, state, seen, note in results(plan, journal):
+        proof = journal.proofs.get(target.key)
         row = _row(target) | {"state": state, "seen_count": seen, "note": note}
+        row["signal_db"] = None if proof is None else proof.signal_db
+        row["beside_db"] = None if proof is None else proof.beside_db
         yield json.dumps(row, ensure_ascii=False)
     yield json.dumps({"kind": "summary", "finished": journal.finished, **_tally(plan, journal)})
 
@@ -163,6 +170,8 @@ def result_text(plan: Plan, journal: Journal) -> str:
         if names:
             lines.append(wrap(f"{heading}: {', '.join(names)}."))
     lines += [wrap(f"- {target.label}: {note}.") for target, _, _, note in rows if note]
+    if any(state == "proved" for _, state, _, _ in rows):
+        lines.append(wrap(f"- {BLIND}."))
     return "\n".join(lines)
 
 

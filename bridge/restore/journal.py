@@ -27,12 +27,14 @@ class Entry:
 
 @dataclass(slots=True)
 class Proof:
-    """One return to a stored position: the count it came to rest at."""
+    """One return to a stored position: the count it came to rest at, and what the meter showed
+    there and at the place beside it where the return began."""
 
     count: int
     ok: bool
     note: str = ""
     signal_db: float | None = None
+    beside_db: float | None = None
 
 
 @dataclass(slots=True)

@@ -189,15 +189,20 @@ class Work:
             number = target.what if isinstance(target.what, int) else 0
             yield Doing(f"back to {target.label} by its number")
             seen = yield from self._mover.near(seen, self._start_of_proof(seen, target.count))
+            beside_db = seen.signal_db
             seen, trouble = yield from self._mover.goto(seen, number, target.count)
             ok = not trouble and abs(seen.count - target.count) <= PROOF_SLACK
             note = trouble
             if not ok and not note:
                 note = f"goto {number} came to rest at {seen.count}, not at {target.count}"
-            proof = Proof(seen.count, ok, note, seen.signal_db)
+            elif ok and not _peaks(seen.signal_db, beside_db):
+                note = "the meter shows no more there than beside it; peak it again"
+            proof = Proof(seen.count, ok, note, seen.signal_db, beside_db)
             self.journal.proofs[target.key] = proof
             yield Keep()
-            told = f"proved {target.label}: returned to {seen.count}" if ok else note
+            told = note
+            if ok:
+                told = f"proved {target.label}: returned to {seen.count}{_on_meter(proof)}"
             seen = yield Doing(told, done=True)
             if trouble:
                 break  # what strays or stalls is not driven on
@@ -210,6 +215,17 @@ class Work:
         high = self.plan.west if self.plan.west is not None else count + PROOF_AWAY
         starts = [min(max(start, low), high) for start in (count + away, count - away)]
         return max(starts, key=lambda start: abs(start - count))
+
+
+def _peaks(signal_db: float | None, beside_db: float | None) -> bool:
+    """False where a meter shows no more at a place than beside it."""
+    return signal_db is None or beside_db is None or signal_db > beside_db
+
+
+def _on_meter(proof: Proof) -> str:
+    if proof.signal_db is None or proof.beside_db is None:
+        return ""
+    return f", {proof.signal_db:.1f} dB on the meter ({proof.beside_db:.1f} dB beside it)"
 
 
 def _counter_frame(count: int) -> Frame:

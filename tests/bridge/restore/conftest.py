@@ -25,6 +25,7 @@ class InstantBus:
         self.greeting = Greeting(1, "instant", boot, 8, frozenset(("pulses", "tally", "two-way")))
         self.shift = 0
         self.trips = 0
+        self.meter = False
         self.calls = 0
         self.breaks_at: int | None = None  # the call at which the link breaks
         self.breaks_after = False  # ... having been carried out all the same
@@ -61,7 +62,7 @@ class InstantBus:
                 moving={-1: "east", 0: None, 1: "west"}[drive],
                 motor_v=dish.machine.volts_at(dish.time_s),
                 motor_a=dish.machine.amps_at(dish.time_s),
-                signal_db=None,
+                signal_db=dish.signal_db() if self.meter else None,
                 supply_v=13,
                 tone=False,
                 lease_s=1.0,
@@ -108,7 +109,9 @@ def larkmere():
 def station(larkmere) -> Callable[..., Station]:
     """Larkmere's list as a station file holds it: some or all of its numbers."""
 
-    def make(*numbers: int, approach: str | None = "west", limits: bool = True) -> Station:
+    def make(
+        *numbers: int, approach: str | None = "west", limits: tuple[int, int] | None = (45, 985)
+    ) -> Station:
         taught = larkmere.taught_counts()
         rows = [row.model_dump() for row in larkmere.position]
         told = {
@@ -121,7 +124,7 @@ def station(larkmere) -> Callable[..., Station]:
             ],
         }
         if limits:
-            told["limits"] = {"east": 45, "west": 985}
+            told["limits"] = {"east": limits[0], "west": limits[1]}
         if approach:
             told["positioner"] = {"approach": approach}
         return Station.model_validate(told)

@@ -100,7 +100,7 @@ def test_a_position_outside_the_limits_is_told(station):
 
 
 def test_a_count_too_large_for_a_counter_write_is_told(station):
-    wide = station(1, limits=False)
+    wide = station(1, limits=None)
     row = wide.position[0].model_copy(update={"count": 40_000})
     wide = wide.model_copy(update={"position": (row,), "mount": None})
     assert plan_of(wide).positions[0].count == 40_000
