@@ -15,8 +15,8 @@ import numpy as np
 
 from bridge.bus import standard as std
 from bridge.bus.baseband import Signal
-from bridge.bus.flaw import show_flaws
-from bridge.bus.keying import Mark
+from bridge.bus.flaw import tell_flaws
+from bridge.bus.slots import Mark
 from bridge.bus.soft import (
     BIT_PRIOR,
     LOOSE_S,
@@ -151,7 +151,7 @@ def _search(signal: Signal, guess: Guess) -> Iterator[Mark]:
     marks = list(_marks(cells, chain, guess))
     if not marks:
         return
-    yield from show_flaws(cells, marks, guess.level, guess.deviation)
+    yield from tell_flaws(cells, marks, guess.level, guess.deviation)
     border_s = std.END_OF_MESSAGE_S / 2
     yield from _search(_part(signal, None, marks[0].on_s - border_s), guess)
     yield from _search(_part(signal, marks[-1].off_s + border_s, None), guess)

@@ -9,13 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.keying import Mark
+from bridge.bus.slots import Mark
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -81,7 +80,7 @@ class LogicMarks:
     def finish(self, end_s: float | None) -> Iterator[Mark]:
         if self.manner.carrier:
             if len(self._held) > 1:
-                yield from self._stretch(self._held, self.open_s)
+                yield from _stretches(self._held, [0, len(self._held)], self.open_s)
         elif self.open_s is not None and end_s is not None and end_s > self.open_s:
             yield Mark(self.open_s, end_s)
         self.open_s = None
@@ -100,37 +99,53 @@ class LogicMarks:
         if not len(times):
             return
         breaks = np.flatnonzero(np.diff(times) > BREAK_S) + 1
-        bounds = [0, *breaks.tolist(), len(times)]
-        for first, end in pairwise(bounds[:-1]):
-            yield from self._stretch(times[first:end], self.open_s)
+        bounds = [0, *breaks.tolist()]
+        if len(bounds) > 1:
+            yield from _stretches(times, bounds, self.open_s)
             self.open_s = None
-        held = times[bounds[-2] :]
+        held = times[bounds[-1] :]
         if self.open_s is None:
             self.open_s = float(held[0])
         self._held = held[-HELD_EDGES:]
 
-    @staticmethod
-    def _stretch(edges: Times, open_s: float | None) -> Iterator[Mark]:
-        """One stretch of carrier, parted where edges are missing in it."""
-        on_s = float(edges[0]) if open_s is None else open_s
-        off_s = float(edges[-1])
-        periods = (len(edges) - 1) // 2
-        if periods < 1:
-            yield Mark(on_s, off_s)
-            return
-        spans = edges[2:] - edges[:-2]
-        period_s = float(np.median(spans))
-        holes: list[int] = []
-        if periods > FEWEST_PERIODS:
-            holes = np.flatnonzero(spans > NOTCH_PERIODS * period_s).tolist()
-        carrier_hz = 1.0 / (period_s if holes else float(np.mean(spans)))
-        for hole in holes:
-            wide = hole + int(edges[hole + 2] - edges[hole + 1] > edges[hole + 1] - edges[hole])
-            if on_s < edges[wide]:
-                yield Mark(on_s, float(edges[wide]), carrier_hz=carrier_hz)
-            on_s = float(edges[wide + 1])
-        if on_s < off_s:
-            yield Mark(on_s, off_s, carrier_hz=carrier_hz)
+
+def _stretches(edges: Times, bounds: list[int], open_s: float | None) -> Iterator[Mark]:
+    """Stretches of carrier between bounds, parted where edges are missing in one.
+
+    The first began at `open_s`, where that is given.
+    """
+    first = np.array(bounds[:-1])
+    last = np.array(bounds[1:]) - 1
+    periods = (last - first) // 2
+    whole = edges[first + 2 * periods] - edges[first]
+    period_s = whole / np.maximum(periods, 1)
+    spans = edges[2 : bounds[-1]] - edges[first[0] : bounds[-1] - 2]
+    owner = np.searchsorted(first, np.arange(len(spans)), side="right") - 1
+    holes: dict[int, list[int]] = {}
+    judged = periods > FEWEST_PERIODS
+    suspects = (spans > NOTCH_PERIODS * period_s[owner]) & judged[owner]
+    suspects &= np.arange(len(spans)) + 2 <= last[owner]
+    for n in np.flatnonzero(suspects).tolist():
+        wide = n + int(edges[n + 2] - edges[n + 1] > edges[n + 1] - edges[n])
+        kept = holes.setdefault(int(owner[n]), [])
+        if wide not in kept:
+            kept.append(wide)
+    rows = zip(
+        edges[first].tolist(),
+        edges[last].tolist(),
+        period_s.tolist(),
+        periods.tolist(),
+        strict=True,
+    )
+    for n, (on_s, off_s, own_s, count) in enumerate(rows):
+        begin_s = open_s if n == 0 and open_s is not None else on_s
+        carrier_hz = 1.0 / own_s if count else None
+        for wide in holes.get(n, ()):
+            if begin_s < edges[wide]:
+                yield Mark(begin_s, float(edges[wide]))
+            begin_s = float(edges[wide + 1])
+        if begin_s < off_s or count == 0:
+            yield Mark(begin_s, off_s, carrier_hz=carrier_hz)
 
 
 def _debounce(times: Times) -> Times:

@@ -15,9 +15,10 @@ import numpy as np
 from bridge.bus import standard as std
 from bridge.bus.event import Burst, Event, Fault, FrameHeard, Noise, Supply, Tone
 from bridge.bus.frame import LONGEST_READ
-from bridge.bus.keying import Keyed, Keying, Mark, Message, Scrap, octets_of
+from bridge.bus.keying import Keyed, Keying, Message, Scrap, octets_of
 from bridge.bus.logic import LogicMarks, Manner, judge
 from bridge.bus.skim import Skim, Stretch
+from bridge.bus.slots import Mark
 from bridge.bus.supply import SupplyWatch
 from bridge.bus.tone import hear
 

@@ -16,7 +16,7 @@ import numpy as np
 from bridge.bus import standard as std
 from bridge.bus.baseband import Baseband, Signal, find_carrier, thin, turn_down
 from bridge.bus.faint import hear_faint
-from bridge.bus.keying import Mark
+from bridge.bus.slots import Mark
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

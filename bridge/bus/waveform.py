@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.keying import Mark, marks_of
+from bridge.bus.keying import marks_of
+from bridge.bus.slots import Mark
 from bridge.errors import FrameError
 
 if TYPE_CHECKING:

@@ -1,0 +1,191 @@
+"""Stretches of tone -> bits, with what is wrong about their slots, carrier and level."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from math import inf
+from statistics import median
+
+from bridge.bus import standard as std
+from bridge.bus.event import Fault
+
+SHORTEST_S = 0.35e-3  # s, shorter tone or quiet is a stray pulse or a notch; slots are 0.4 at least
+LONGEST_BIT_S = 1.4e-3  # s of tone: 1.2 allowed for a 0, and room to measure
+LONGEST_GAP_S = 1.4e-3  # s of quiet: 1.2 allowed after a 1, and room to measure
+CARRIER_GRAIN = 0.005  # of the carrier, and
+LEVEL_GRAIN = 0.08  # of the level: how finely either is measured before it is called off
+UNEVEN = 2.6  # times the median deviation; evenly spread slots reach twice the median
+FEWEST_SPANS = 12  # of tone and quiet that tell what is usual in a message
+DOUBT_NATS = 3.0  # bits decided with a likelihood ratio below e**3 are called unclear
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A stretch of tone from `on_s` to `off_s`.
+
+    A receiver that decided the bit itself says so in `bit`, and in `margin` how clearly, as the
+    logarithm of the likelihood ratio. `carrier_hz` and `level_vpp` are None where not measured.
+    `faults` are what the receiver saw wrong about it.
+    """
+
+    on_s: float
+    off_s: float
+    bit: int | None = None
+    margin: float = inf
+    carrier_hz: float | None = None
+    level_vpp: float | None = None
+    faults: tuple[Fault, ...] = ()
+
+    @property
+    def length_s(self) -> float:
+        return self.off_s - self.on_s
+
+
+def say_ms(time_s: float) -> str:
+    return f"{time_s * 1e3:.2f} ms"
+
+
+def middle_of(values: Iterable[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return median(known) if known else None
+
+
+def check_tone(carrier_hz: float | None, level_vpp: float | None, faults: list[Fault]) -> None:
+    if carrier_hz is not None:
+        off = carrier_hz / std.CARRIER_HZ - 1
+        if abs(off) > std.CARRIER_TOLERANCE + CARRIER_GRAIN:
+            what = f"carrier {carrier_hz / 1e3:.2f} kHz, 17.6 to 26.4 kHz allowed"
+            faults.append(Fault("carrier_off", what))
+    if level_vpp is not None:
+        off_vpp = abs(level_vpp - std.LEVEL_VPP)
+        if off_vpp > std.LEVEL_TOLERANCE_VPP + LEVEL_GRAIN * level_vpp:
+            what = f"{level_vpp * 1e3:.0f} mV peak to peak, 400 to 900 mV allowed"
+            faults.append(Fault("level_off", what))
+
+
+def count_marks(marks: Sequence[Mark]) -> str:
+    return f"{len(marks)} stretch{'es' if len(marks) != 1 else ''} of tone"
+
+
+def join_marks(marks: Iterable[Mark], faults: list[Fault]) -> Iterator[Mark]:
+    """Close notches and drop stray pulses, telling of each in `faults`."""
+    marks = list(marks)
+    origin_s = marks[0].on_s
+    joined = [marks[0]]
+    for mark in marks[1:]:
+        last = joined[-1]
+        hole_s = mark.on_s - last.off_s
+        if hole_s < SHORTEST_S:
+            at = say_ms(last.off_s - origin_s)
+            faults.append(Fault("notch", f"no tone for {say_ms(hole_s)} at {at} inside a tone"))
+            bit = last.bit if last.bit is not None else mark.bit
+            joined[-1] = replace(
+                last, off_s=mark.off_s, bit=bit, margin=min(last.margin, mark.margin)
+            )
+        else:
+            joined.append(mark)
+    for mark in joined:
+        if mark.length_s >= SHORTEST_S or mark.bit is not None:
+            yield mark
+        else:
+            at = say_ms(mark.on_s - origin_s)
+            faults.append(Fault("pulse", f"a pulse of {say_ms(mark.length_s)} at {at}"))
+
+
+def read_bits(
+    marks: Sequence[Mark], faults: list[Fault], grain_s: float
+) -> tuple[list[int | None], list[float]]:
+    """Bits of marks and how clearly each was decided; timing faults go to `faults`."""
+    bits: list[int | None] = []
+    margins: list[float] = []
+    origin_s = marks[0].on_s
+    for n, mark in enumerate(marks):
+        gap_s = marks[n + 1].on_s - mark.off_s if n + 1 < len(marks) else None
+        at = (len(bits) + 1, mark.on_s - origin_s)
+        if mark.length_s > LONGEST_BIT_S and mark.bit is None:
+            lost = max(1, round(mark.length_s / std.BIT_S))
+            faults.append(
+                Fault("long_tone", f"{_bit(at)}: tone for {say_ms(mark.length_s)}, 1.2 ms allowed")
+            )
+            bits += [None] * lost
+            margins += [0.0] * lost
+            continue
+        bit = mark.bit if mark.bit is not None else _decide(mark.length_s, gap_s)
+        bits.append(bit)
+        margins.append(mark.margin)
+        if mark.margin < DOUBT_NATS:
+            faults.append(Fault("unclear", f"{_bit(at)}: likelihood ratio e**{mark.margin:.1f}"))
+        _check_slots("tone", mark.length_s, 1 if bit else 2, at=at, faults=faults, grain_s=grain_s)
+        if gap_s is None:
+            continue
+        quiet_slots = 2 if bit else 1
+        if gap_s <= LONGEST_GAP_S:
+            _check_slots("quiet", gap_s, quiet_slots, at=at, faults=faults, grain_s=grain_s)
+            continue
+        extra_s = gap_s - quiet_slots * std.SLOT_S
+        lost = round(extra_s / std.BIT_S)
+        between = len(bits) % std.BITS_PER_BYTE == 0
+        if lost and not between:
+            faults.append(
+                Fault("missing_bits", f"{_bit(at)}: quiet for {say_ms(gap_s)}, about {lost} lost")
+            )
+            bits += [None] * lost
+            margins += [0.0] * lost
+        else:
+            faults.append(
+                Fault("slot_timing", f"{_bit(at)}: quiet for {say_ms(gap_s)}, 1.2 ms allowed")
+            )
+    return bits, margins
+
+
+def _bit(at: tuple[int, float]) -> str:
+    return f"bit {at[0]} at {say_ms(at[1])}"
+
+
+def check_evenness(marks: Sequence[Mark], faults: list[Fault], grain_s: float) -> None:
+    """Tell of tone or quiet that stands out from the slots of its own message.
+
+    A sender keeps its slots nearly alike; one that is off, though allowed, was touched on the way.
+    """
+    spans: list[tuple[float, str, float]] = []
+    for n, mark in enumerate(marks):
+        spans.append((mark.length_s, "tone", mark.on_s))
+        if n + 1 < len(marks):
+            spans.append((marks[n + 1].on_s - mark.off_s, "quiet", mark.off_s))
+    spans = [span for span in spans if span[0] <= LONGEST_GAP_S]
+    if len(spans) < FEWEST_SPANS:
+        return
+    singles = [span[0] for span in spans if span[0] < 1.4 * std.SLOT_S]
+    doubles = [span[0] / 2 for span in spans if span[0] >= 1.4 * std.SLOT_S]
+    slot_s = median(singles + doubles)
+    usual_s = median(abs(length - slot_s) for length in singles + doubles)
+    for length_s, what, at_s in spans:
+        slots = 1 if length_s < 1.4 * std.SLOT_S else 2
+        if abs(length_s - slots * slot_s) > slots * UNEVEN * usual_s + 2 * grain_s:
+            at = f"{say_ms(at_s - marks[0].on_s)}: {what} for {say_ms(length_s)}"
+            usual = f"{slot_s * 1e3:.3f} +-{2 * usual_s * 1e3:.3f} ms a slot elsewhere in it"
+            faults.append(Fault("uneven_slots", f"at {at}, {usual}"))
+
+
+def _decide(tone_s: float, gap_s: float | None) -> int:
+    """Weigh the tone against the quiet after it: a 0 has twice the tone, a 1 twice the quiet."""
+    if gap_s is None or gap_s > LONGEST_GAP_S:
+        return int(tone_s < 1.4 * std.SLOT_S)
+    return int(tone_s < gap_s)
+
+
+def _check_slots(
+    what: str,
+    length_s: float,
+    slots: int,
+    *,
+    at: tuple[int, float],
+    faults: list[Fault],
+    grain_s: float,
+) -> None:
+    low_s = slots * (std.SLOT_S - std.SLOT_TOLERANCE_S)
+    high_s = slots * (std.SLOT_S + std.SLOT_TOLERANCE_S)
+    if not low_s - grain_s <= length_s <= high_s + grain_s:
+        allowed = f"{low_s * 1e3:.1f} to {high_s * 1e3:.1f} ms allowed"
+        faults.append(Fault("slot_timing", f"{_bit(at)}: {what} for {say_ms(length_s)}, {allowed}"))
