@@ -26,21 +26,23 @@ SPEED = 200  # simulated seconds a second
 NUMBERS = (14, 15, 16)
 LIMITS = (790, 960)
 # The command line turns a termination into an ordinary way out; so does this.
-CHILD = """
+CHILD = """\
 import json, signal, sys
 from pathlib import Path
 from bridge.errors import ArcstepError
 from tui.cli import _terminate
-from tui.commands.restore import run
+from tui.commands import restore
+restore.LOOK_S = PACE  # a served yard is as fast as one in this process
 signal.signal(signal.SIGTERM, _terminate)
 station, port, journal, words = sys.argv[1:]
 try:
-    code = run(Path(station), port, go=True, clear=True, journal=Path(journal), **json.loads(words))
+    words = {"go": True, "clear": True, "journal": Path(journal)} | json.loads(words)
+    code = restore.run(Path(station), port, **words)
 except ArcstepError as error:
     print(f"arcstep: {error}", file=sys.stderr)
     code = error.exit_code
 sys.exit(code)
-"""
+""".replace("PACE", str(0.1 / SPEED))
 
 
 @pytest.fixture(scope="module")
