@@ -270,7 +270,15 @@ class Helm:
             with contextlib.suppress(LinkError):  # it is gone already; the first error says so
                 adapter.close()
         self._log.say("error", f"{error}; the adapter halts the motor when its lease runs out")
-        self._update(link="lost", error=str(error), moving=None, state="no link")
+        self._update(
+            link="lost",
+            error=str(error),
+            moving=None,
+            state="no link",
+            motor_v=None,
+            motor_a=None,
+            signal_db=None,
+        )
 
     def _serve(self, adapter: Adapter) -> None:
         """Until something breaks: the next order, or a look at the adapter."""

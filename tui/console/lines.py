@@ -42,7 +42,8 @@ def status_row(
         glyph = toward(snapshot.moving, hemisphere, double=True).replace(snapshot.moving, "")
         left.append((f" {glyph.strip()} {snapshot.state} ", "moving"))
     else:
-        glyph = "∿" if snapshot.state.startswith("coasting") else "■"
+        still = "■" if snapshot.link == "open" else "?"
+        glyph = "∿" if snapshot.state.startswith("coasting") else still
         left.append((f" {glyph} {snapshot.state}", "strong"))
     right: list[Run] = []
     if with_count and snapshot.count is not None:

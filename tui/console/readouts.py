@@ -22,6 +22,8 @@ History = Sequence[tuple[float, float | None, float | None]]
 def motion_words(snapshot: Snapshot, hemisphere: str) -> tuple[str, str]:
     """Which way it moves, with an ink."""
     if snapshot.moving is None:
+        if snapshot.link != "open":
+            return "? not known, no link", "plain"
         if snapshot.state.startswith("coasting"):
             return "∿ coasting to rest", "motion"
         return "■ standing still", "plain"

@@ -250,6 +250,7 @@ def test_a_lost_link_is_told_once_and_opened_again(helm, bench, monkeypatch):
     bench.lost = True
     until(bench.closed.is_set)
     assert "went away" in log_of(helm, "error")[0]
+    assert helm.snapshot().motor_a is None
     bench.lost = False
     until(lambda: helm.snapshot().link == "open")
     assert helm.snapshot().error == ""

@@ -217,3 +217,11 @@ def test_a_coasting_dish_is_not_said_to_stand(drive: Any, fake: Any, lines: Any)
         assert "standing still" not in text
 
     drive(body, fake.FakeHelm(fake.still(state="coasting to rest")))
+
+
+def test_without_a_link_nothing_is_said_to_stand_still(fake: Any) -> None:
+    from tui.console.readouts import motion_words
+
+    lost = fake.still(link="lost", state="no link")
+    assert "not known" in motion_words(lost, "north")[0]
+    assert "standing still" in motion_words(fake.still(), "north")[0]
