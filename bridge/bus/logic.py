@@ -119,7 +119,7 @@ def _stretches(edges: Times, bounds: list[int], open_s: float | None) -> Iterato
     periods = (last - first) // 2
     whole = edges[first + 2 * periods] - edges[first]
     period_s = whole / np.maximum(periods, 1)
-    spans = edges[2 : bounds[-1]] - edges[first[0] : bounds[-1] - 2]
+    spans = edges[2 : bounds[-1]] - edges[: max(bounds[-1] - 2, 0)]
     owner = np.searchsorted(first, np.arange(len(spans)), side="right") - 1
     holes: dict[int, list[int]] = {}
     judged = periods > FEWEST_PERIODS

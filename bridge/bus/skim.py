@@ -29,6 +29,7 @@ BLOCK_S = 2 / std.CARRIER_HZ  # s, two cycles: the length looked at in a block
 FAST_HZ = 400e3  # samples a second from which every second block is left out
 PROBES_HZ = (19_800.0, 24_200.0)  # Hz: no carrier within +-20 % is further than 2.2 kHz from one
 UNIT_BLOCKS = 4096  # blocks worked on at once, 0.37 or 0.75 s
+HIGHEST = 1e9  # in the unit of the samples; beyond it lies a damaged file
 SLAB_BLOCKS = 1024  # of these, multiplied at once
 WINDOW_S = 8e-3  # s, power is averaged over this: more than five bits
 BUSY_DEVIATIONS, KEEP_DEVIATIONS = 5.8, 2.6  # of the average of noise: a stretch must reach the
@@ -75,6 +76,17 @@ def _table(block: int, rate_hz: float) -> NDArray[np.float32]:
             columns.append(rest / max(float(np.linalg.norm(rest)), 1e-6))
     columns.append(np.full(block, 1 / block))
     return np.ascontiguousarray(np.stack(columns, axis=1), dtype=np.float32)
+
+
+def _sane(values: Floats, scale: float) -> Floats:
+    """Scaled in place; what is no number counts as 0, what is beyond reason as HIGHEST."""
+    with np.errstate(invalid="ignore", over="ignore"):
+        if scale != 1.0:
+            values *= np.float32(scale)
+        if not np.abs(values).max(initial=0.0) < HIGHEST:
+            np.nan_to_num(values, copy=False, nan=0.0)
+            np.clip(values, -HIGHEST, HIGHEST, out=values)
+    return values
 
 
 def _sums(power: Powers) -> Powers:
@@ -183,16 +195,15 @@ class Skim:
             end = min(first + SLAB_BLOCKS, whole)
             rows = raw[first * self.block : end * self.block].reshape(-1, self.block)
             part = slab[: end - first]
-            np.copyto(part, rows[:, : self._look], casting="same_kind")
-            np.matmul(part, table, out=out[first:end])
-        out *= np.float32(self.scale)
-        return out
+            with np.errstate(invalid="ignore", over="ignore"):
+                np.copyto(part, rows[:, : self._look], casting="same_kind")
+                np.matmul(part, table, out=out[first:end])
+        return _sane(out, self.scale)
 
     def _scaled(self, raw: NDArray[Any]) -> Floats:
         """Samples in the unit of the trace."""
-        samples = np.array(raw, dtype=np.float32)
-        if self.scale != 1.0:
-            samples *= np.float32(self.scale)
+        with np.errstate(over="ignore"):
+            samples = _sane(np.array(raw, dtype=np.float32), self.scale)
         if self.offset:
             samples += np.float32(self.offset)
         return samples

@@ -1,0 +1,184 @@
+"""From stretches of tone to messages, and what is said about those that are not as they should."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bridge.bus.event import Burst, Tone
+from bridge.bus.keying import Keyed, Keying, Message, Scrap, bits_of, marks_of, octets_of
+from bridge.bus.receiver import frame_heard
+from bridge.bus.slots import Mark
+
+HALT = bytes.fromhex("E03160")
+OCTETS = st.binary(min_size=1, max_size=8).filter(lambda octets: octets != b"\xff")
+
+
+def key(marks: list[Mark], end_s: float | None = None) -> list[Keyed]:
+    keying = Keying(start_s=0.0)
+    items = [item for mark in marks for item in keying.push(mark)]
+    return items + list(keying.finish(end_s))
+
+
+def one(marks: list[Mark]) -> Message:
+    items = key(marks)
+    assert len(items) == 1
+    assert isinstance(items[0], Message)
+    return items[0]
+
+
+def codes(message: Message) -> set[str]:
+    return {fault.code for fault in frame_heard(message).faults}
+
+
+@given(OCTETS)
+def test_what_is_keyed_is_read(octets: bytes) -> None:
+    message = one(marks_of(octets, start_s=0.02))
+    read, right, rest = octets_of(message.bits)
+    assert bytes(octet or 0 for octet in read) == octets
+    assert all(right)
+    assert rest == ()
+    assert message.faults == ()
+    assert message.start_s == 0.02
+
+
+@given(OCTETS, st.data())
+@settings(max_examples=50)
+def test_slots_anywhere_within_the_standard_are_read_right(
+    octets: bytes, data: st.DataObject
+) -> None:
+    slot = st.floats(0.401e-3, 0.599e-3)
+    marks, at_s = [], 0.02
+    for bit in bits_of(octets):
+        slots = data.draw(st.tuples(slot, slot, slot))
+        marks.append(Mark(at_s, at_s + sum(slots[: 2 - bit])))
+        at_s += sum(slots)
+    message = one(marks)
+    assert list(message.bits) == bits_of(octets)
+    assert not {"slot_timing", "notch", "pulse", "missing_bits"} & codes(message)
+
+
+def test_a_lost_bit_makes_one_byte_unreadable_and_no_other() -> None:
+    marks = marks_of(bytes.fromhex("E03168FF"), 0.02)
+    del marks[12]
+    heard = frame_heard(one(marks))
+    assert heard.hex == "E0 ?? 68 FF"
+    assert heard.parity_ok == (True, False, True, True)
+    assert "missing_bits" in {fault.code for fault in heard.faults}
+    assert heard.frame is None
+
+
+def test_bits_broken_off_are_counted_and_shown() -> None:
+    heard = frame_heard(one(marks_of(HALT, 0.02)[:23]))
+    assert heard.hex == "E0 31"
+    (fault,) = heard.faults
+    assert fault.code == "left_over_bits"
+    assert fault.detail.startswith("5 bits")
+
+
+def test_a_parity_error_keeps_the_byte_and_says_so() -> None:
+    marks = marks_of(HALT, 0.02)
+    marks[3] = replace(marks[3], off_s=marks[3].on_s + 0.5e-3)  # a 0 turned into a 1
+    heard = frame_heard(one(marks))
+    assert heard.hex == "F0 31 60"
+    assert heard.parity_ok == (False, True, True)
+    assert [fault.code for fault in heard.faults][-1] == "parity"
+
+
+@pytest.mark.parametrize(("hole_s", "code"), [(0.06e-3, "notch"), (0.3e-3, "notch")])
+def test_a_hole_in_tone_is_told(hole_s: float, code: str) -> None:
+    marks = marks_of(HALT, 0.02)
+    wide = marks[4]
+    middle_s = (wide.on_s + wide.off_s) / 2
+    parts = [replace(wide, off_s=middle_s), replace(wide, on_s=middle_s + hole_s)]
+    message = one([*marks[:4], *parts, *marks[5:]])
+    assert list(message.bits) == bits_of(HALT)
+    assert codes(message) == {code}
+
+
+def test_a_pulse_in_quiet_is_told() -> None:
+    marks = marks_of(HALT, 0.02)
+    at_s = marks[1].off_s + 0.45e-3
+    message = one([*marks[:2], Mark(at_s, at_s + 0.05e-3), *marks[2:]])
+    assert list(message.bits) == bits_of(HALT)
+    assert codes(message) == {"pulse"}
+
+
+def test_a_slot_out_of_bounds_is_told_with_measured_and_allowed() -> None:
+    marks = marks_of(HALT, 0.02)
+    marks[0] = replace(marks[0], off_s=marks[0].on_s + 0.66e-3)
+    (fault,) = [f for f in one(marks).faults if f.code == "slot_timing"]
+    assert "0.66 ms" in fault.detail
+    assert "0.4 to 0.6 ms" in fault.detail
+
+
+def test_bursts_and_tone() -> None:
+    a = Mark(0.02, 0.0325)
+    b = marks_of(b"\xff", 0.06)
+    tone = Mark(0.1, 0.2)
+    items = key([a, *b, tone])
+    assert items == [Burst(0.02, "A"), Burst(0.06, "B"), Tone(0.1, True), Tone(0.2, False)]
+
+
+def test_a_tone_still_on_is_told_at_once() -> None:
+    keying = Keying()
+    assert list(keying.hold(1.0, 1.010)) == []
+    assert list(keying.hold(1.0, 1.020)) == [Tone(1.0, True)]
+    assert list(keying.hold(1.0, 1.030)) == []
+    assert list(keying.push(Mark(1.0, 1.5))) == [Tone(1.5, False)]
+
+
+def test_quiet_shorter_than_asked_is_told() -> None:
+    first = marks_of(HALT, 0.02)
+    second = marks_of(HALT, first[-1].off_s + 9e-3)
+    early, late = key([*first, *second])
+    assert isinstance(early, Message)
+    assert isinstance(late, Message)
+    assert codes(early) == set()
+    assert codes(late) == {"short_quiet"}
+
+
+def test_six_ms_without_tone_end_a_message() -> None:
+    keying = Keying()
+    marks = marks_of(HALT, 0.0)
+    for mark in marks:
+        assert list(keying.push(mark)) == []
+    assert list(keying.advance(marks[-1].off_s + 5.9e-3)) == []
+    assert len(list(keying.advance(marks[-1].off_s + 6.1e-3))) == 1
+
+
+def test_carrier_and_level_outside_the_standard_are_told() -> None:
+    marks = [replace(m, carrier_hz=27_500.0, level_vpp=0.2) for m in marks_of(HALT, 0.02)]
+    assert codes(one(marks)) == {"carrier_off", "level_off"}
+
+
+def test_a_bit_in_doubt_is_turned_where_the_parity_asks_for_it() -> None:
+    marks = [
+        replace(mark, bit=bit, margin=40.0)
+        for mark, bit in zip(marks_of(HALT, 0.02), bits_of(HALT), strict=True)
+    ]
+    marks[4] = replace(marks[4], bit=1, margin=2.0)
+    heard = frame_heard(one(marks))
+    assert heard.hex == "E0 31 60"
+    assert "mended" in {fault.code for fault in heard.faults}
+    clear = frame_heard(one([*marks[:4], replace(marks[4], margin=30.0), *marks[5:]]))
+    assert clear.hex == "E8 31 60"
+    assert "mended" not in {fault.code for fault in clear.faults}
+
+
+@given(st.lists(st.tuples(st.floats(1e-6, 0.02), st.floats(1e-6, 0.03)), max_size=60))
+def test_any_tone_at_all_gives_something_and_never_fails(spans: list[tuple[float, float]]) -> None:
+    marks, at_s = [], 0.0
+    for quiet_s, tone_s in spans:
+        marks.append(Mark(at_s + quiet_s, at_s + quiet_s + tone_s))
+        at_s = marks[-1].off_s
+    items = key(marks)
+    assert bool(items) == bool(marks)
+    for item in items:
+        if isinstance(item, Message):
+            frame_heard(item).to_json("x")
+        elif isinstance(item, Scrap):
+            assert item.end_s >= item.start_s
