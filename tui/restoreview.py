@@ -44,7 +44,8 @@ def plan_text(plan: Plan, journal: Journal, here: int | None) -> str:
     lines += ["", f"{'':>2} {'no':>5} {'name':<20} {'count':>7} {'from there':>10}  state"]
     before = here
     for nth, (target, state) in enumerate(_in_order(plan, journal, here), start=1):
-        way = "" if before is None or state != "to do" else f"{target.count - before:+}"
+        driven = before is not None and state == "to do" and not plan.by_counter
+        way = f"{target.count - before:+}" if driven and before is not None else ""
         number = "limit" if isinstance(target.what, str) else str(target.what)
         name = target.what if isinstance(target.what, str) else target.name
         name = name if len(name) <= 20 else name[:19] + "…"
@@ -88,6 +89,12 @@ def _facts(plan: Plan, journal: Journal, here: int | None) -> dict[str, Any]:
         "seconds": round(seconds),
         "proofs": [target.what for target in proofs],
     }
+
+
+def things_of(plan: Plan, journal: Journal, *, every_proof: bool) -> int:
+    """How many things there are to tell of: what is to be set, and the returns."""
+    todo = sum(target.key not in journal.entries for target in plan.targets)
+    return todo + (len(plan.positions) if every_proof else len(_proofs(plan)))
 
 
 def _proofs(plan: Plan) -> list[Target]:

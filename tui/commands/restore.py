@@ -84,14 +84,15 @@ def _go(
     try:
         _require_counts(adapter, port)
         say = None if json else _say
-        with view.progress(len(plan.targets), say) as tell:
+        with view.progress(1, say) as tell:
             hand = Hand(adapter, tell=tell, keep=file.save, look_s=_look_s(port))
             mover = Mover(plan, two_way="two-way" in adapter.greeting.capabilities)
             seen = hand.carry_out(mover.rest(hand.look()), None)
             seen, flags = hand.carry_out(mover.flags(seen), None)
         _find_count(adapter, kept, seen, flags, said, as_read=as_read)
         work = Work(plan, kept, two_way=flags is not None, every_proof=prove_all)
-        with view.progress(len(plan.targets), say) as tell:
+        things = view.things_of(plan, kept, every_proof=prove_all)
+        with view.progress(things, say) as tell:
             try:
                 Hand(adapter, tell=tell, keep=file.save, look_s=_look_s(port)).work(work)
             except LinkError as error:
