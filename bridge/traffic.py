@@ -5,7 +5,7 @@ The channel that carries the bus is found by what can be read on it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from typing import TYPE_CHECKING, Any
 
@@ -17,19 +17,27 @@ from bridge.errors import CaptureError
 if TYPE_CHECKING:
     from collections.abc import Generator
 
+Told = Callable[[float], None] | None
+
 SLOWEST_HZ = 40e3  # Hz, the slowest sampling that can hold a carrier of 17.6 kHz
 FIRST_LOOK_S = 2.0  # s of each channel looked at to find the bus; doubled while there is none
 LAST_LOOK_S = 256.0  # s, after which the channels are looked at whole
 TICK_CHUNK = 1 << 20  # samples a receiver is given at once: bounds what waits
 
 
-def read_traffic(capture: Capture, *, channel: str | None = None) -> Iterator[Event]:
+def read_traffic(
+    capture: Capture,
+    *,
+    channel: str | None = None,
+    told: Told = None,
+) -> Iterator[Event]:
     """The events of a capture in time order; `channel` names the trace that carries the bus.
 
+    `told` is called now and then with the time that was reached, in s.
     Raises CaptureError for a channel that is not there, or where the file stops making sense.
     """
     trace = find_bus(capture) if channel is None else pick_channel(capture, channel)
-    return pair(hear_trace(trace))
+    return pair(hear_trace(trace, told=told))
 
 
 def pick_channel(capture: Capture, channel: str) -> Trace:
@@ -83,19 +91,21 @@ def _score(trace: Trace, look_s: float | None) -> float:
     return score
 
 
-def hear_trace(trace: Trace, look_s: float | None = None) -> Generator[Event, None, None]:
+def hear_trace(
+    trace: Trace, look_s: float | None = None, *, told: Told = None
+) -> Generator[Event, None, None]:
     """The events of one trace, unpaired; with `look_s`, of its first stretch only."""
     if isinstance(trace, Lines):
         for time_s, octets, _ in trace.chunks():
             yield FrameHeard(time_s, tuple(octets), (True,) * len(octets))
         return
     if isinstance(trace, Samples):
-        yield from _hear_samples(trace, look_s)
+        yield from _hear_samples(trace, look_s, told)
     else:
-        yield from _hear_edges(trace, look_s)
+        yield from _hear_edges(trace, look_s, told)
 
 
-def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Event]:
+def _hear_samples(trace: Samples, look_s: float | None, told: Told) -> Iterator[Event]:
     from bridge.bus.receiver import SampleReceiver  # noqa: PLC0415  (numpy only where used)
 
     chunks: Iterable[Any]
@@ -104,11 +114,15 @@ def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Event]:
     else:
         chunks, scale, offset = trace.chunks(), 1.0, 0.0
     receiver = SampleReceiver(trace.rate_hz, trace.start_s, trace.volts, scale, offset * scale)
+    done = 0
     left = None if look_s is None else int(look_s * trace.rate_hz)
     for chunk in chunks:
         part = chunk if left is None else chunk[:left]
         for start in range(0, len(part), TICK_CHUNK):
             yield from receiver.push(part[start : start + TICK_CHUNK])
+        done += len(part)
+        if told is not None:
+            told(trace.start_s + done / trace.rate_hz)
         if left is not None:
             left -= len(part)
             if left <= 0:
@@ -116,7 +130,7 @@ def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Event]:
     yield from receiver.finish()
 
 
-def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Event]:
+def _hear_edges(trace: Edges, look_s: float | None, told: Told) -> Iterator[Event]:
     from bridge.bus.receiver import EdgeReceiver  # noqa: PLC0415
 
     receiver = EdgeReceiver(trace.start_s, trace.resolution_s, trace.end_s)
@@ -124,4 +138,6 @@ def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Event]:
         if look_s is not None and len(times) and times[0] - trace.start_s > look_s:
             break
         yield from receiver.push(times, levels)
+        if told is not None and len(times):
+            told(float(times[-1]))
     yield from receiver.finish()

@@ -6,6 +6,7 @@ import csv as csv_text
 import json as json_text
 import os
 import sys
+import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -29,6 +30,7 @@ TIME_WIDTH = 11
 HEX_WIDTH = 17  # six bytes
 WIDTH_FEWEST = 40  # columns under which lines are left to wrap
 CLOSED_PIPE = 0
+PROGRESS_S = 0.5  # s between two tellings of how far it is
 CODE_BAD = 2
 
 # Products of small tables gain nothing from threads, which cost time to start and to wait for.
@@ -108,12 +110,16 @@ def _decode_one(
         print(note, file=sys.stderr)
     heard = 0
     breaches = 0
-    for event in read_traffic(capture, channel=channel):
+    progress = Progress(file)
+    for event in read_traffic(capture, channel=channel, told=progress.tell):
+        progress.clear()
         heard += not isinstance(event, (Supply, Noise))
         out(file, event)
         for finding in auditor.see(event) if auditor else ():
             breaches += finding.severity == "error"
             out(file, finding)
+        sys.stdout.flush()
+    progress.clear()
     for finding in auditor.end() if auditor else ():
         breaches += finding.severity == "error"
         out(file, finding)
@@ -126,6 +132,27 @@ def _decode_one(
             file=sys.stderr,
         )
     return 0 if heard and not breaches else 1
+
+
+class Progress:
+    """How far into the capture it is, on a terminal only."""
+
+    def __init__(self, file: str) -> None:
+        self._file = file
+        self._last_s = time.monotonic()
+        self._shown = False
+        self._on = sys.stderr.isatty()
+
+    def tell(self, at_s: float) -> None:
+        now_s = time.monotonic()
+        if self._on and now_s - self._last_s > PROGRESS_S:
+            self._last_s, self._shown = now_s, True
+            print(f"\r{self._file}: {at_s:,.1f} s", end="", file=sys.stderr, flush=True)
+
+    def clear(self) -> None:
+        if self._shown:
+            self._shown = False
+            print("\r\x1b[K", end="", file=sys.stderr, flush=True)
 
 
 def _printer(*, json: bool, csv: bool, many: bool) -> Callable[[str, Event | Finding], None]:
@@ -145,8 +172,6 @@ def _printer(*, json: bool, csv: bool, many: bool) -> Callable[[str, Event | Fin
 
 def _print_json(file: str, event: Event | Finding) -> None:
     sys.stdout.write(json_text.dumps(event.to_json(file), ensure_ascii=False) + "\n")
-    if sys.stdout.isatty():
-        sys.stdout.flush()
 
 
 def _cell(key: str, value: Any) -> Any:
@@ -174,9 +199,9 @@ class Table:
     def print(self, file: str, event: Event | Finding) -> None:
         if file != self._file:
             self._begin(file)
-        time = "" if event.t_s is None else f"{event.t_s:.6f}"
+        at = "" if event.t_s is None else f"{event.t_s:.6f}"
         for n, (left, text, style) in enumerate(_lines_of(event)):
-            start = f"{time if n == 0 else '':>{TIME_WIDTH}}  {left:<{HEX_WIDTH}}  "
+            start = f"{at if n == 0 else '':>{TIME_WIDTH}}  {left:<{HEX_WIDTH}}  "
             self._write(start, text, style)
 
     def _begin(self, file: str) -> None:
