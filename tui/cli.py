@@ -310,6 +310,54 @@ def import_(
     return run(sheet, station, replace=replace, dry_run=dry_run)
 
 
+@positions.command
+def restore(
+    station: StationFile,
+    /,
+    *,
+    port: Port = DEMO_PORT,
+    go: Annotated[
+        bool, Parameter(negative=(), help="carry it out; without, show the plan")
+    ] = False,
+    dry_run: Annotated[bool, Parameter(negative=(), help="show the plan, whatever else")] = False,
+    clear: Annotated[
+        bool, Parameter(negative=(), help="you have read the cautions and the dish is clear")
+    ] = False,
+    journal: Annotated[Path | None, Parameter(help="where to keep how far it came")] = None,
+    limits: Annotated[bool | None, Parameter(help="set the soft limits as well")] = None,
+    only: Annotated[tuple[int, ...], Parameter(help="these positions alone")] = (),
+    here: Annotated[int | None, Parameter(help="the dish is peaked on this position")] = None,
+    here_count: Annotated[int | None, Parameter(help="the dish stands at this count")] = None,
+    as_read: Annotated[
+        bool, Parameter(negative=(), help="trust the count that the adapter reads")
+    ] = False,
+    counter: Annotated[
+        bool, Parameter(negative=(), help="use counter writes, where the positioner has them")
+    ] = False,
+    prove_all: Annotated[bool, Parameter(negative=(), help="return to every position")] = False,
+    json: AsJson = False,
+) -> int:
+    """Put a list back into a positioner, and prove it."""
+    from tui.commands.restore import run
+
+    return run(
+        station,
+        port,
+        go=go,
+        dry_run=dry_run,
+        clear=clear,
+        journal=journal,
+        limits=limits,
+        only=only,
+        here=here,
+        here_count=here_count,
+        as_read=as_read,
+        counter=counter,
+        prove_all=prove_all,
+        json=json,
+    )
+
+
 def _terminate(number: int, _frame: FrameType | None) -> NoReturn:
     """Turn SIGTERM and SIGHUP into an ordinary way out, so that `finally` halts the motor."""
     raise SystemExit(128 + number)
