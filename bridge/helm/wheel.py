@@ -34,11 +34,11 @@ from bridge.errors import ArcstepError, LinkError, LinkLost, Refused
 from bridge.guard import Situation, permit
 from bridge.helm.belief import after, bound_words
 from bridge.helm.logbook import Logbook
+from bridge.helm.news import News
 from bridge.helm.orders import Order, Orders
 from bridge.helm.snapshot import Hemisphere, LogLine, PositionRow, Scale, Snapshot
 from bridge.helm.watch import MotionWatch, explain
 from bridge.link.adapter import Adapter
-from bridge.link.dialogue import Booted, Damaged, Event, Heard, Keyed, Stopped, Tripped
 from bridge.link.telling import Status
 
 POLL_S = 0.05  # s between looks at the adapter; each feeds the lease
@@ -70,6 +70,7 @@ class Helm:
         self._adapter: Adapter | None = None
         self._snapshot = Snapshot(time.monotonic(), live, port, positions=tuple(positions))
         self._log = Logbook()
+        self._news = News(self._log)
         points = int(HISTORY_S / HISTORY_STEP_S)
         self._history: deque[tuple[float, float | None, float | None]] = deque(maxlen=points)
         self._watch = MotionWatch()
@@ -78,7 +79,6 @@ class Helm:
         self._bound_until_s: float | None = None
         self._bound_says = ""
         self._beat_s: float | None = None
-        self._asked: Frame | None = None
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self._run, name="helm", daemon=True)
 
@@ -242,7 +242,7 @@ class Helm:
                 continue
             try:
                 self._serve(self._adapter)
-            except LinkError as error:
+            except ArcstepError as error:  # whatever it is, this thread must live on
                 self._lose(error)
 
     def _open(self) -> None:
@@ -262,7 +262,7 @@ class Helm:
         self._update(link="open", error="", capabilities=frozenset(greeting.capabilities))
         self._log.say("note", f"Adapter {greeting.firmware} on {self._snapshot.port} greets")
 
-    def _lose(self, error: LinkError) -> None:
+    def _lose(self, error: ArcstepError) -> None:
         self._orders.halt()
         self._bound_until_s = None
         adapter, self._adapter = self._adapter, None
@@ -358,7 +358,7 @@ class Helm:
             self._bound_says = ""
             self._bound_until_s = None
         for event in adapter.events():
-            self._hear(event)
+            self._news.tell(event)
         pulsed = status.tally != before.count
         if status.moving or (pulsed and before.count is not None):
             self._last_motion_s = now_s
@@ -400,23 +400,6 @@ class Helm:
         if now_s - self._last_motion_s < COAST_S:
             return "coasting to rest"
         return "at rest"
-
-    def _hear(self, event: Event) -> None:
-        """An adapter's own news into the log."""
-        match event:
-            case Heard(octets=octets) | Keyed(octets=octets) if octets:
-                frame = Frame.parse(octets)
-                by_itself = " (the adapter's own)" if isinstance(event, Keyed) else ""
-                self._log.say("heard", read(frame, self._asked).meaning + by_itself, frame.hex)
-                self._asked = frame if frame.reply_wanted else None
-            case Booted(boot=boot):
-                self._log.say("error", f"The adapter restarted (boot {boot}); check the count")
-            case Tripped():
-                self._log.say("error", "The adapter heard nothing from here in time and halted")
-            case Stopped():
-                self._log.say("note", "The adapter has stopped the motor")
-            case Damaged():
-                self._log.say("note", "A damaged line came from the adapter")
 
     def _keep_history(self, now_s: float, status: Status) -> None:
         with self._lock:

@@ -10,6 +10,7 @@ import pytest
 from bridge.errors import LinkLost, PortUnavailable
 from bridge.helm import Helm, PositionRow
 from bridge.helm import wheel as helm_module
+from bridge.link.dialogue import Booted, Damaged, Heard, Keyed, Stopped, Tripped
 from bridge.link.telling import Greeting, Sent, Status
 
 
@@ -313,3 +314,24 @@ def test_the_log_is_numbered_and_followed():
     assert len(book.since(0)) == LINES
     assert [line.meaning for line in book.since(LINES + 8)] == [str(LINES + 8), str(LINES + 9)]
     assert book.since(LINES + 10) == []
+
+
+def test_news_of_the_adapter_become_lines(helm, bench):
+    bench.news = [
+        Heard(0.0, b"\xe2\x31\x64"),
+        Heard(0.1, b"\xe4\x80"),
+        Heard(0.2, bytes(12)),
+        Keyed(0.3, b"\xe0\x31\x60"),
+        Booted(7),
+        Tripped(0.4, 1),
+        Stopped(0.5),
+        Damaged(far=True),
+    ]
+    until(lambda: not bench.news and len(log_of(helm, "heard")) == 4)
+    heard = log_of(helm, "heard")
+    assert "status" in heard[0]
+    assert "movement completed" in heard[1]
+    assert "too long" in heard[2]
+    assert "adapter's own" in heard[3]
+    until(lambda: len(log_of(helm, "error")) == 2)
+    assert helm.snapshot().link == "open"
