@@ -104,6 +104,7 @@ class Mover:
         self.taken_up = 0  # counts driven in a row toward `last_side`
         self.rested_s = float("-inf")
         self.still = 0  # drives in a row without motion
+        self._powered = False  # whether the motor had power in one of them
         self._felt = False
 
     def situation(self, seen: Seen, *, inside: bool = True) -> Situation:
@@ -174,7 +175,7 @@ class Mover:
         if moved > 0:
             self.taken_up = moved + (self.taken_up if self.last_side == side else 0)
             self.last_side = side
-            self._felt, self.still = True, 0
+            self._felt, self._powered, self.still = True, False, 0
         else:
             self.still += 1
         return seen
@@ -185,6 +186,7 @@ class Mover:
         begin = seen.count
         seen, trouble = yield from self._moved(seen, Goto(number), span=(low, high))
         if seen.count != begin:
+            self._powered = False
             self.last_side, self.taken_up = None, 0  # its own ways tell nothing of the last side
         return seen, trouble
 
@@ -209,6 +211,7 @@ class Mover:
             if seen.moving or seen.pulses != pulses:
                 quiet_s, started = seen.t_s, True
             pulses = seen.pulses
+            self._powered = self._powered or seen.moving is not None
             trouble = self._trouble(command, seen, low, high, begin)
             verdict = watch.see(seen.t_s, seen.moving, seen.pulses, seen.motor_a)
             if verdict and seen.moving:
@@ -259,9 +262,10 @@ class Mover:
         return seen
 
     def _drive_on(self, seen: Seen, count: int, side: Side | None) -> Step:
-        if self.still >= STILL:
+        # A motor that has power for a moment may well move the metal before the next pulse.
+        if self.still >= (TRIES if self._powered else STILL):
             seen, flags = yield from self.flags(seen)
-            raise LinkError(_why_still(seen, flags))
+            raise LinkError(_why_still(seen, self.still, flags))
         way, counts = self._next_piece(seen, count, side)
         return (yield from self.drive(seen, way, counts))
 
@@ -293,11 +297,11 @@ class Mover:
         return max(1, min(counts, most))
 
 
-def _why_still(seen: Seen, flags: int | None) -> str:
+def _why_still(seen: Seen, drives: int, flags: int | None) -> str:
     raised = [name for bit, name in std.POSITIONER_FLAGS if flags is not None and flags & bit]
     told = f"; it tells: {', '.join(raised)}" if raised else ""
     return (
-        f"no motion at count {seen.count} in {STILL} drives{told}; its own soft limit may hold "
+        f"no motion at count {seen.count} in {drives} drives{told}; its own soft limit may hold "
         "it, or motor, power or the frames fail: look there, then run it again"
     )
 

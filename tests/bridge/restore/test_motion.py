@@ -39,6 +39,7 @@ class Rig:
         self.random = random.Random(seed)
         self.drives: list[Drive] = []
         self.stops = 0
+        self.jerk = None  # power that moves nothing as far as a pulse
         self.moving = None
         self.stored = {1: 500}
 
@@ -79,6 +80,7 @@ class Rig:
         far = command.counts * (PACE if self.manner == "seconds" else 1)
         error = self.errors.pop(0) if self.errors else 0
         self._head_for(round(self.count) + sign * max(0, far + error))
+        self.jerk = command.side if self.goal == self.count else None
 
     def _head_for(self, goal):
         self.goal = float(round(goal))
@@ -89,7 +91,7 @@ class Rig:
         self.t_s += dt_s
         away = self.goal - self.count
         before = round(self.count)
-        self.moving = None
+        self.moving, self.jerk = self.jerk, None
         if away:
             step = max(-PACE * dt_s, min(PACE * dt_s, away))
             self.count += step
@@ -194,6 +196,12 @@ def test_three_drives_without_motion_end_it():
     with pytest.raises(LinkError, match="no motion at count 500 in 3 drives; its own soft limit"):
         _reach(rig, 900)
     assert len(rig.drives) == 3
+
+
+def test_a_motor_that_is_never_long_enough_on_is_given_up_later():
+    rig = Rig(500, errors=[-6] * 99)
+    with pytest.raises(LinkError, match="no motion at count 500 in 10 drives"):
+        _reach(rig, 900)
 
 
 def test_a_count_that_is_never_hit_is_given_up():
