@@ -14,6 +14,7 @@ Verdict = Literal["end", "stall", "no counts"]
 
 PATIENCE_S = 1.0  # s without a pulse before a verdict; a slow actuator gives one each 0.15-0.3 s
 DEAD_A = 0.05  # A, below it the circuit is open: an end switch, a broken wire or no supply
+INRUSH_S = 0.3  # s, longer than the current of a motor that starts (about 0.1 s)
 STALL_A = 3.0  # A, from here on the motor is held (common practice)
 
 
@@ -25,23 +26,41 @@ class MotionWatch:
     quiet_since_s: float | None = None
     told: bool = False
     _side: Side | None = field(default=None, repr=False)
+    _powered: bool = field(default=False, repr=False)
+    _last_a: float = field(default=0.0, repr=False)
 
     def see(
         self, t_s: float, moving: Side | None, pulses: int | None, motor_a: float | None
     ) -> Verdict | None:
-        """The verdict, once, when power has brought no pulse for a while; else None."""
-        if moving is None or pulses is None or moving != self._side or pulses != self.last_pulses:
-            self.last_pulses, self.quiet_since_s, self._side = pulses, t_s, moving
-            if moving is None or pulses is not None:
-                self.told = False
+        """The verdict, once, when power has brought no pulse for a while; else None.
+
+        Power that was cut under high current, as by a current trip, is a stall however short.
+        """
+        quiet_s = t_s - (self.quiet_since_s if self.quiet_since_s is not None else t_s)
+        same = self._powered and pulses == self.last_pulses
+        if moving is None:
+            self._powered = False
+            stalled = same and self._last_a >= STALL_A and quiet_s >= INRUSH_S
+            return "stall" if stalled and not self.told else None
+        if pulses is None:
             return None
-        since_s = t_s - (self.quiet_since_s if self.quiet_since_s is not None else t_s)
-        if self.told or since_s < PATIENCE_S or motor_a is None:
+        if not same or moving != self._side:
+            self.last_pulses, self.quiet_since_s, self._side = pulses, t_s, moving
+            self.told, self._powered, self._last_a = False, True, 0.0
+            return None
+        if motor_a is not None:
+            self._last_a = abs(motor_a)
+        if self.told or quiet_s < PATIENCE_S or motor_a is None:
             return None
         self.told = True
         if abs(motor_a) < DEAD_A:
             return "end"
         return "stall" if abs(motor_a) >= STALL_A else "no counts"
+
+    @property
+    def side(self) -> Side | None:
+        """The way of the last motion seen."""
+        return self._side
 
 
 def explain(verdict: Verdict, side: Side, count: int | None) -> str:

@@ -366,13 +366,13 @@ class Helm:
         # The adapter's own clock: a simulated one may run at another pace than ours.
         verdict = self._watch.see(status.t_s, status.moving, status.pulses, status.motor_a)
         changes = self._readings(status, now_s)
-        if verdict and status.moving:
-            says = explain(verdict, status.moving, status.tally)
+        if verdict and self._watch.side:
+            says = explain(verdict, self._watch.side, status.tally)
             self._log.say("note", says)
             if verdict != "end":
                 changes["error"] = says
             else:
-                changes["east_end" if status.moving == "east" else "west_end"] = status.tally
+                changes[f"{self._watch.side}_end"] = status.tally
         if any(getattr(before, name) != value for name, value in changes.items()):
             self._update(**changes)
         self._keep_history(now_s, status)

@@ -11,6 +11,7 @@ from bridge.bus.frame import Frame
 from bridge.bus.words import parse_words
 from bridge.errors import Refused
 from bridge.guard import Permit, Situation, permit
+from bridge.helm.watch import MotionWatch, explain
 from bridge.link.adapter import Adapter
 from tui.cautions import CAUTIONS, REAL
 from tui.opening import is_simulated, open_adapter
@@ -41,8 +42,13 @@ def _watch(adapter: Adapter, granted: Permit) -> str:
     moved = False
     shown = last = first.tally
     quiet_since_s = began_s
+    watch = MotionWatch()
+    said: list[str] = []
     while True:
         status = adapter.status()
+        verdict = watch.see(status.t_s, status.moving, status.pulses, status.motor_a)
+        if verdict and watch.side:
+            said.append(explain(verdict, watch.side, status.tally))
         now_s = time.monotonic()
         if status.moving or status.tally != last:
             moved, quiet_since_s = True, now_s
@@ -60,7 +66,7 @@ def _watch(adapter: Adapter, granted: Permit) -> str:
         print(file=sys.stderr)
     if not moved:
         return f"no motion seen, count {last}"
-    return f"count {first.tally} -> {last}"
+    return "\n".join([f"count {first.tally} -> {last}", *said])
 
 
 def _send(adapter: Adapter, frame: Frame, acknowledged: bool) -> None:

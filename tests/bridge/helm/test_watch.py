@@ -40,3 +40,25 @@ def test_a_new_standstill_gets_a_new_verdict():
 def test_the_sentence_names_side_and_count(verdict):
     assert "at count 12" in explain(verdict, "east", 12)
     assert "east" in explain(verdict, "east", None)
+
+
+def test_a_trip_cuts_a_stall_short_and_is_told():
+    watch = MotionWatch()
+    seen = [watch.see(0.05 * n, "west", 7, 9.0) for n in range(12)]
+    assert not any(seen)
+    assert [watch.see(0.6 + 0.05 * n, None, 7, 0.0) for n in range(3)] == ["stall", None, None]
+
+
+def test_the_inrush_of_a_short_step_is_no_stall():
+    watch = MotionWatch()
+    watch.see(0.0, "west", 7, 9.0)
+    watch.see(0.05, "west", 7, 9.0)
+    assert watch.see(0.1, None, 7, 0.0) is None
+
+
+def test_a_rest_between_two_drives_is_no_standstill():
+    watch = MotionWatch()
+    for start in (0.0, 100.0):
+        seen = [watch.see(start + 0.05 * n, "west", 7, 0.0) for n in range(4)]
+        assert not any(seen)
+        watch.see(start + 0.2, None, 7, 0.0)
