@@ -135,3 +135,11 @@ def turn_down(signal: Signal, carrier_hz: float) -> Baseband:
         carrier_hz,
         noise * signal.deviation,
     )
+
+
+def smooth(values: Reals, count: int) -> Reals:
+    """Averages of `count` neighbours, or of all where there are fewer."""
+    count = max(1, min(count, len(values)))
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    averages: Reals = (total[count:] - total[:-count]) / count
+    return averages

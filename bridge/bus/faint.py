@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.baseband import Signal
+from bridge.bus.baseband import Signal, find_carrier, smooth, turn_down
 from bridge.bus.flaw import tell_flaws
 from bridge.bus.slots import Mark
 from bridge.bus.soft import (
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
     Reals = NDArray[np.float64]
     Counts = NDArray[np.int64]
 
+SEEK_HZ = (17e3, 27e3)  # Hz, where a carrier is looked for among noise
+USUAL_SHARE = 0.9  # of a stretch stays below the power of its tone, some tenth is tone
 ACCEPT_NATS = 40.0  # score of a chain that noise does not reach (see tests/benchmarks)
 FIT_NATS = 0.85  # of the score that level and noise promise: below it slots are not all alike
 SHORTEST_S = 12e-3  # s of a stretch that may hold a message: one byte
@@ -68,19 +71,39 @@ class Guess:
         return factor, self.level**2 * cells.count / (4 * self.deviation**2)
 
 
-def hear_faint(signal: Signal, carrier_hz: float, level: float, deviation: float) -> list[Mark]:
-    """The marks of all messages in the signal, in time order; bits and margins are set."""
-    if deviation <= 0:
+def hear_faint(signal: Signal) -> list[Mark]:
+    """The marks of all messages and tones, in time order; bits and margins are set."""
+    if signal.deviation <= 0:
         return []
-    guess = Guess(carrier_hz, level, deviation)
-    marks: list[Mark] = []
-    from_s: float | None = None
-    for tone in _tones(signal, guess):
-        marks += _search(_part(signal, from_s, tone.on_s - BORDER_S), guess)
-        marks.append(tone)
-        from_s = tone.off_s + BORDER_S
-    marks += _search(_part(signal, from_s, None), guess)
-    return sorted(marks, key=lambda mark: mark.on_s)
+    return sorted(_search(signal), key=lambda mark: mark.on_s)
+
+
+def _first_guess(signal: Signal) -> Guess:
+    carrier_hz = find_carrier(signal, SEEK_HZ)
+    base = turn_down(signal, carrier_hz)
+    power = smooth(np.square(base.size), round(0.7 * std.SLOT_S / base.step_s))
+    usual = float(np.quantile(power, USUAL_SHARE))
+    level = np.sqrt(max(usual - 2 * base.noise**2, base.noise**2))
+    return Guess(carrier_hz, float(level), signal.deviation)
+
+
+def _search(signal: Signal) -> Iterator[Mark]:
+    """A tone or the best message in the signal, and what is before and after it."""
+    if len(signal.samples) < SHORTEST_S * signal.rate_hz:
+        return
+    guess = _first_guess(signal)
+    tone = next(_tones(signal, guess), None)
+    marks = [tone] if tone is not None else _message(signal, guess)
+    if not marks:
+        return
+    if (cut_s := _two_messages(marks)) is not None:
+        yield from _search(_part(signal, None, cut_s))
+        yield from _search(_part(signal, cut_s, None))
+        return
+    yield from marks
+    apart_s = BORDER_S if tone is not None else std.END_OF_MESSAGE_S / 2
+    yield from _search(_part(signal, None, marks[0].on_s - apart_s))
+    yield from _search(_part(signal, marks[-1].off_s + apart_s, None))
 
 
 def _tones(signal: Signal, guess: Guess) -> Iterator[Mark]:
@@ -131,14 +154,19 @@ def _edge(cells: Cells, near: int, level: float, window: int, *, forward: bool) 
     return edge if forward else last - edge
 
 
-def _search(signal: Signal, guess: Guess) -> Iterator[Mark]:
-    """The best message in the signal, and those before and after it."""
-    if len(signal.samples) < SHORTEST_S * signal.rate_hz:
-        return
+def _two_messages(marks: list[Mark]) -> float | None:
+    """The middle of the longest quiet, where it is too long for one message."""
+    gaps = [(after.on_s - before.off_s, before.off_s) for before, after in pairwise(marks)]
+    length_s, from_s = max(gaps, default=(0.0, 0.0))
+    return from_s + length_s / 2 if length_s > std.END_OF_MESSAGE_S else None
+
+
+def _message(signal: Signal, guess: Guess) -> list[Mark]:
+    """The marks of the best message in the signal; none if noise might have made it."""
     cells = cells_of(signal, guess.carrier_hz)
     chain = _chain(cells, guess)
     if chain.score < ACCEPT_NATS:
-        return
+        return []
     better = _measure(cells, chain, guess)
     if _moved(guess, better):
         guess = better
@@ -147,14 +175,9 @@ def _search(signal: Signal, guess: Guess) -> Iterator[Mark]:
         better = _measure(cells, chain, guess)
     guess = replace(better, carrier_hz=guess.carrier_hz)
     if chain.score < ACCEPT_NATS:
-        return
+        return []
     marks = list(_marks(cells, chain, guess))
-    if not marks:
-        return
-    yield from tell_flaws(cells, marks, guess.level, guess.deviation)
-    border_s = std.END_OF_MESSAGE_S / 2
-    yield from _search(_part(signal, None, marks[0].on_s - border_s), guess)
-    yield from _search(_part(signal, marks[-1].off_s + border_s, None), guess)
+    return tell_flaws(cells, marks, guess.level, guess.deviation) if marks else []
 
 
 def _part(signal: Signal, from_s: float | None, to_s: float | None) -> Signal:

@@ -209,9 +209,9 @@ class Skim:
         return samples
 
     def _learn_floor(self, power: Powers) -> None:
+        self._peak = max(self._peak, float(power.max(initial=0.0)))
         if power.shape[1] < FEWEST_BLOCKS:
             return
-        self._peak = max(self._peak, float(power.max()))
         some = power[:, ::4] if power.shape[1] >= UNIT_BLOCKS else power
         ranks = [int(share * (some.shape[1] - 1)) for share in (0.1, 0.2, 0.9)]
         tenth, fifth, most = np.partition(some, ranks, axis=1)[:, ranks].T

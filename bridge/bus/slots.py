@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import inf
 from statistics import median
 
@@ -11,6 +12,8 @@ from bridge.bus import standard as std
 from bridge.bus.event import Fault
 
 SHORTEST_S = 0.35e-3  # s, shorter tone or quiet is a stray pulse or a notch; slots are 0.4 at least
+SHORT_SHARE = 0.72  # of the usual single slot of a message, where that is shorter still
+FEWEST_SINGLES = 4  # single slots that tell what is usual
 LONGEST_BIT_S = 1.4e-3  # s of tone: 1.2 allowed for a 0, and room to measure
 LONGEST_GAP_S = 1.4e-3  # s of quiet: 1.2 allowed after a 1, and room to measure
 CARRIER_GRAIN = 0.005  # of the carrier, and
@@ -72,11 +75,13 @@ def join_marks(marks: Iterable[Mark], faults: list[Fault]) -> Iterator[Mark]:
     """Close notches and drop stray pulses, telling of each in `faults`."""
     marks = list(marks)
     origin_s = marks[0].on_s
+    holes = [after.on_s - before.off_s for before, after in pairwise(marks)]
+    least_hole_s = _least_slot(holes)
     joined = [marks[0]]
     for mark in marks[1:]:
         last = joined[-1]
         hole_s = mark.on_s - last.off_s
-        if hole_s < SHORTEST_S:
+        if hole_s < least_hole_s:
             at = say_ms(last.off_s - origin_s)
             faults.append(Fault("notch", f"no tone for {say_ms(hole_s)} at {at} inside a tone"))
             bit = last.bit if last.bit is not None else mark.bit
@@ -85,12 +90,21 @@ def join_marks(marks: Iterable[Mark], faults: list[Fault]) -> Iterator[Mark]:
             )
         else:
             joined.append(mark)
+    least_tone_s = _least_slot([mark.length_s for mark in joined])
     for mark in joined:
-        if mark.length_s >= SHORTEST_S or mark.bit is not None:
+        if mark.length_s >= least_tone_s or mark.bit is not None:
             yield mark
         else:
             at = say_ms(mark.on_s - origin_s)
             faults.append(Fault("pulse", f"a pulse of {say_ms(mark.length_s)} at {at}"))
+
+
+def _least_slot(lengths_s: Sequence[float]) -> float:
+    """What is no slot but a flaw; less where slow edges make all single slots short alike."""
+    singles = [length_s for length_s in lengths_s if length_s < 1.4 * std.SLOT_S]
+    if len(singles) < FEWEST_SINGLES:
+        return SHORTEST_S
+    return min(SHORTEST_S, SHORT_SHARE * median(singles))
 
 
 def read_bits(

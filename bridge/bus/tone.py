@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.baseband import Baseband, Signal, find_carrier, thin, turn_down
+from bridge.bus.baseband import Baseband, Signal, find_carrier, smooth, thin, turn_down
 from bridge.bus.faint import hear_faint
 from bridge.bus.slots import Mark
 
@@ -27,12 +27,10 @@ if TYPE_CHECKING:
     Reals = NDArray[np.float64]
     Complexes = NDArray[np.complex64]
 
-SEEK_HZ = (14e3, 32e3)  # Hz, where a carrier is looked for,
+SEEK_HZ = (14e3, 32e3)  # Hz, where a carrier is looked for
 SEEK_ROWS = 24  # ms of a clear stretch that are enough to find it
-SEEK_FAINT_HZ = (17e3, 27e3)  # Hz, and where, among noise
 CLEAR_RATIO = 8.5  # level over noise from which tone is told by its size alone (24.7 dB a slot)
 QUIET_SHARE = 0.5  # deviations that a tenth of a stretch, half quiet, stays below
-USUAL_SHARE = 0.9  # of a stretch stays below the power of its tone, some tenth is tone
 ROUGH = 0.3  # of the highest level: where tone is looked for before each message's level is known
 PART_S = 4e-3  # s of quiet after which level and carrier are taken anew
 EDGE_S = 60e-6  # s at either end of a mark that the smoothing touches
@@ -57,15 +55,12 @@ def hear(stretch: Stretch, rate_hz: float, start_s: float, *, volts: bool) -> li
         return []
     quiet = float(np.quantile(base.size, 0.1))
     noise = max(min(base.noise, quiet / QUIET_SHARE), 0.7 * quiet)
-    power = _smooth(base.size**2, round(0.7 * std.SLOT_S / base.step_s))
+    power = smooth(base.size**2, round(0.7 * std.SLOT_S / base.step_s))
     level = float(np.sqrt(power.max()))
     if not 0 < level < np.inf:
         return []
     if level < CLEAR_RATIO * noise and base.noise > 0:
-        usual = float(np.quantile(power, USUAL_SHARE))
-        level = np.sqrt(max(usual - 2 * noise**2, noise**2))
-        carrier_hz = find_carrier(signal, SEEK_FAINT_HZ)
-        return hear_faint(signal, carrier_hz, float(level), signal.deviation)
+        return hear_faint(signal)
     marks: list[Mark] = []
     for first, end in _parts(base.size > max(ROUGH * level, 5 * noise), base.step_s):
         marks += _hear_part(signal, base, first, end, volts=volts)
@@ -76,13 +71,6 @@ def hear(stretch: Stretch, rate_hz: float, start_s: float, *, volts: bool) -> li
     if marks and stretch.closes and end_s - marks[-1].off_s < BORDER_S:
         marks[-1] = replace(marks[-1], off_s=end_s)
     return marks
-
-
-def _smooth(values: Reals, count: int) -> Reals:
-    count = max(1, min(count, len(values)))
-    total = np.concatenate(([0.0], np.cumsum(values)))
-    averages: Reals = (total[count:] - total[:-count]) / count
-    return averages
 
 
 def _parts(tone: NDArray[np.bool_], step_s: float) -> Iterator[tuple[int, int]]:
@@ -141,7 +129,8 @@ def _measure(base: Baseband) -> tuple[float, float, float]:
     level = float(np.median(base.size[lag:-lag][inside]))
     before, here = base.points[: -2 * lag][inside], base.points[lag:-lag][inside]
     turn = np.vdot(before, here)
-    purity = float(np.abs(turn) / np.sqrt(np.vdot(before, before).real * np.vdot(here, here).real))
+    sizes = np.sqrt(np.vdot(before, before).real) * np.sqrt(np.vdot(here, here).real)
+    purity = float(np.abs(turn) / sizes)
     shift_hz = float(np.angle(turn)) / (2 * np.pi * lag * base.step_s)
     return level, base.carrier_hz + shift_hz, purity
 
