@@ -370,6 +370,8 @@ def _silence_stdout() -> None:
 
 def main(argv: list[str] | None = None) -> Any:
     """Run one command line and exit with its code."""
+    # Started in the background, SIGINT comes ignored; what drives a motor is to heed it.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _terminate)

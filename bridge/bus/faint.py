@@ -39,11 +39,12 @@ SEEK_HZ = (17e3, 27e3)  # Hz, where a carrier is looked for among noise
 USUAL_SHARE = 0.9  # of a stretch stays below the power of its tone, some tenth is tone
 ACCEPT_NATS = 40.0  # score of a chain that noise does not reach (see tests/benchmarks)
 FIT_NATS = 0.85  # of the score that level and noise promise: below it slots are not all alike
+SURE_NATS = 60.0  # energy of a slot over the noise from which wandering slots are tried as well
 SHORTEST_S = 12e-3  # s of a stretch that may hold a message: one byte
 WHOLE_NATS = 7.0  # what a whole number of bytes is worth, in the odds of where a message ends
 RANGE_S = (0.4e-3, 0.6e-3)  # s, slots that the standard allows
 FIT_CELLS = ((2.0, 9), (0.5, 7))  # (cells about the first idea, steps) of fitting the timing
-UNEVEN, UNEVEN_NATS = 0.02, 4.0  # of the score, that alike slots may lose against wandering ones
+UNEVEN, UNEVEN_NATS = 0.004, 4.0  # of the score, that alike slots may lose against wandering ones
 LOST_SHARE, LOST_NATS = 0.4, 8.0  # of a tone's weight, below which there was none
 FEWEST_CELLS = 60  # cells of quiet that tell the noise
 EXTRA_BITS = 2  # bits by which a message may be longer or shorter than its chain at either end
@@ -191,13 +192,14 @@ def _part(signal: Signal, from_s: float | None, to_s: float | None) -> Signal:
 
 
 def _chain(cells: Cells, guess: Guess) -> Chain:
-    """The best chain: of slots all alike, unless that leaves too much unexplained."""
+    """The best chain: of slots all alike, unless wandering ones explain more."""
     stiff = Chains(cells, guess.level, guess.deviation, STIFF_S).best()
     if stiff.score < ACCEPT_NATS / 2:
         return stiff
     _, gain = guess.weights(cells)
     promised = float(np.sum(gain * stiff.tones))
-    if stiff.score > FIT_NATS * (promised - 4 * len(stiff.bits)):
+    fits = stiff.score > FIT_NATS * (promised - 4 * len(stiff.bits))
+    if fits and gain * stiff.slot < SURE_NATS:
         return stiff
     loose = Chains(cells, guess.level, guess.deviation, LOOSE_S).best()
     return max(stiff, loose, key=lambda chain: chain.score)

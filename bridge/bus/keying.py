@@ -184,7 +184,7 @@ class Keying:
         if self.start_s is not None and marks[0].on_s - self.start_s < self.grain_s:
             faults.append(Fault("cut_off", "the capture begins inside it"))
         faults += [fault for mark in marks for fault in mark.faults]
-        merged = list(join_marks(marks, faults))
+        merged = list(join_marks(marks, faults, self.grain_s))
         if not merged:
             what = f"{count_marks(marks)}, each too short for a bit"
             yield Scrap(marks[0].on_s, marks[-1].off_s, what)

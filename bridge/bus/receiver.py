@@ -25,7 +25,7 @@ from bridge.bus.tone import hear
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-ANALOGUE_GRAIN_S = 0.03e-3  # s, how finely edges of tone are timed in samples,
+ANALOGUE_GRAIN_S = 0.03e-3  # s, how finely edges of tone are timed, and a sample besides,
 CARRIER_GRAIN_S = 0.05e-3  # s, by a comparator's carrier (one period),
 ENVELOPE_GRAIN_S = 0.04e-3  # s, and by an envelope (its detector's delays)
 MEND_NATS = 9.0  # a bit decided more clearly than by e**9 was not turned by noise
@@ -104,7 +104,7 @@ class SampleReceiver:
 
     def __post_init__(self) -> None:
         self._skim = Skim(self.rate_hz, self.scale, self.offset)
-        self._keying = Keying(ANALOGUE_GRAIN_S, self.start_s)
+        self._keying = Keying(ANALOGUE_GRAIN_S + 1 / self.rate_hz, self.start_s)
 
     def push(self, chunk: NDArray[Any]) -> Iterator[Event]:
         for stretch in self._skim.push(chunk):

@@ -11,7 +11,7 @@ from statistics import median
 from bridge.bus import standard as std
 from bridge.bus.event import Fault
 
-SHORTEST_S = 0.35e-3  # s, shorter tone or quiet is a stray pulse or a notch; slots are 0.4 at least
+SHORTEST_S = 0.38e-3  # s, shorter tone or quiet is a stray pulse or a notch; slots are 0.4 at least
 SHORT_SHARE = 0.72  # of the usual single slot of a message, where that is shorter still
 FEWEST_SINGLES = 4  # single slots that tell what is usual
 LONGEST_BIT_S = 1.4e-3  # s of tone: 1.2 allowed for a 0, and room to measure
@@ -71,12 +71,12 @@ def count_marks(marks: Sequence[Mark]) -> str:
     return f"{len(marks)} stretch{'es' if len(marks) != 1 else ''} of tone"
 
 
-def join_marks(marks: Iterable[Mark], faults: list[Fault]) -> Iterator[Mark]:
+def join_marks(marks: Iterable[Mark], faults: list[Fault], grain_s: float = 0.0) -> Iterator[Mark]:
     """Close notches and drop stray pulses, telling of each in `faults`."""
     marks = list(marks)
     origin_s = marks[0].on_s
     holes = [after.on_s - before.off_s for before, after in pairwise(marks)]
-    least_hole_s = _least_slot(holes)
+    least_hole_s = _least_slot(holes, grain_s)
     joined = [marks[0]]
     for mark in marks[1:]:
         last = joined[-1]
@@ -90,7 +90,7 @@ def join_marks(marks: Iterable[Mark], faults: list[Fault]) -> Iterator[Mark]:
             )
         else:
             joined.append(mark)
-    least_tone_s = _least_slot([mark.length_s for mark in joined])
+    least_tone_s = _least_slot([mark.length_s for mark in joined], grain_s)
     for mark in joined:
         if mark.length_s >= least_tone_s or mark.bit is not None:
             yield mark
@@ -99,12 +99,12 @@ def join_marks(marks: Iterable[Mark], faults: list[Fault]) -> Iterator[Mark]:
             faults.append(Fault("pulse", f"a pulse of {say_ms(mark.length_s)} at {at}"))
 
 
-def _least_slot(lengths_s: Sequence[float]) -> float:
+def _least_slot(lengths_s: Sequence[float], grain_s: float) -> float:
     """What is no slot but a flaw; less where slow edges make all single slots short alike."""
     singles = [length_s for length_s in lengths_s if length_s < 1.4 * std.SLOT_S]
     if len(singles) < FEWEST_SINGLES:
-        return SHORTEST_S
-    return min(SHORTEST_S, SHORT_SHARE * median(singles))
+        return SHORTEST_S - grain_s
+    return min(SHORTEST_S - grain_s, SHORT_SHARE * median(singles))
 
 
 def read_bits(

@@ -31,7 +31,7 @@ SEEK_HZ = (14e3, 32e3)  # Hz, where a carrier is looked for
 SEEK_ROWS = 24  # ms of a clear stretch that are enough to find it
 CLEAR_RATIO = 8.5  # level over noise from which tone is told by its size alone (24.7 dB a slot)
 QUIET_SHARE = 0.5  # deviations that a tenth of a stretch, half quiet, stays below
-ROUGH = 0.3  # of the highest level: where tone is looked for before each message's level is known
+ROUGH = 0.15  # of the highest level: where tone is looked for before each message's level is known
 PART_S = 4e-3  # s of quiet after which level and carrier are taken anew
 EDGE_S = 60e-6  # s at either end of a mark that the smoothing touches
 UPPER, LOWER = 0.6, 0.4  # of the level: tone begins above, ends below
@@ -59,11 +59,8 @@ def hear(stretch: Stretch, rate_hz: float, start_s: float, *, volts: bool) -> li
     level = float(np.sqrt(power.max()))
     if not 0 < level < np.inf:
         return []
-    if level < CLEAR_RATIO * noise and base.noise > 0:
-        return hear_faint(signal)
-    marks: list[Mark] = []
-    for first, end in _parts(base.size > max(ROUGH * level, 5 * noise), base.step_s):
-        marks += _hear_part(signal, base, first, end, volts=volts)
+    faint = base.noise > 0 and level < CLEAR_RATIO * noise
+    marks = hear_faint(signal) if faint else _hear_parts(signal, base, level, noise, volts=volts)
     begin_s = start_s + stretch.first / rate_hz
     end_s = begin_s + len(stretch.samples) / rate_hz
     if marks and stretch.opens and marks[0].on_s - begin_s < BORDER_S:
@@ -71,6 +68,33 @@ def hear(stretch: Stretch, rate_hz: float, start_s: float, *, volts: bool) -> li
     if marks and stretch.closes and end_s - marks[-1].off_s < BORDER_S:
         marks[-1] = replace(marks[-1], off_s=end_s)
     return marks
+
+
+def _hear_parts(
+    signal: Signal, base: Baseband, level: float, noise: float, *, volts: bool
+) -> list[Mark]:
+    """Marks part by part; a part too near the noise is given to the other receiver."""
+    parts = list(_parts(base.size > max(ROUGH * level, 5 * noise), base.step_s))
+    marks: list[Mark] = []
+    for n, (first, end) in enumerate(parts):
+        heard = _hear_part(signal, base, first, end, noise, volts=volts)
+        if heard is None:
+            low = (parts[n - 1][1] + first) // 2 if n else 0
+            high = (end + parts[n + 1][0]) // 2 if n + 1 < len(parts) else len(base.points)
+            heard = hear_faint(_cut(signal, base, low, high))
+        marks += heard
+    return marks
+
+
+def _cut(signal: Signal, base: Baseband, first: int, end: int) -> Signal:
+    """The samples under some points."""
+    hop = round(base.step_s * signal.rate_hz)
+    start = max(0, first) * hop
+    return replace(
+        signal,
+        samples=signal.samples[start : end * hop],
+        start_s=signal.start_s + start / signal.rate_hz,
+    )
 
 
 def _parts(tone: NDArray[np.bool_], step_s: float) -> Iterator[tuple[int, int]]:
@@ -85,26 +109,23 @@ def _parts(tone: NDArray[np.bool_], step_s: float) -> Iterator[tuple[int, int]]:
         yield first, end + 1
 
 
-def _hear_part(signal: Signal, base: Baseband, first: int, end: int, *, volts: bool) -> list[Mark]:
-    """Marks between two times of quiet, at their own level and carrier."""
+def _hear_part(
+    signal: Signal, base: Baseband, first: int, end: int, noise: float, *, volts: bool
+) -> list[Mark] | None:
+    """Marks between two times of quiet, at their own level and carrier; None among noise."""
     pad = round(PAD_S / base.step_s)
-    hop = round(base.step_s * signal.rate_hz)
-    start = max(0, first - pad) * hop
-    part = Signal(
-        signal.samples[start : (end + pad) * hop],
-        signal.rate_hz,
-        signal.start_s + start / signal.rate_hz,
-        signal.deviation,
-    )
+    part = _cut(signal, base, first - pad, end + pad)
     span = slice(max(0, first - pad), end + pad)
     own = replace(base, points=base.points[span], size=base.size[span])
     own = replace(own, start_s=base.start_s + span.start * base.step_s)
     level, carrier_hz, purity = _measure(own)
     if abs(carrier_hz - base.carrier_hz) > NEAR_HZ:
-        own = turn_down(part, carrier_hz)
+        own = turn_down(part, find_carrier(part, SEEK_HZ, SEEK_ROWS))
         level, carrier_hz, purity = _measure(own)
     if purity < PUREST_CLICK or (volts and 2 * level < FAINTEST_VPP):
         return []
+    if base.noise > 0 and level < CLEAR_RATIO * noise:
+        return None
     spans = _spans(own.size, level)
     level_vpp = _level_vpp(part, own, spans, level) if volts else None
     return [

@@ -44,7 +44,7 @@ def frames_in(events: list[Event]) -> list[FrameHeard]:
     frames=FRAMES,
     rate_hz=st.sampled_from([48e3, 96e3, 100e3, 192e3, 250e3, 1e6]),
     carrier=st.floats(0.81, 1.19),
-    slot_s=st.floats(0.42e-3, 0.58e-3),
+    slot_s=st.floats(0.44e-3, 0.56e-3),
     volts=st.tuples(st.floats(0.42, 0.88), st.sampled_from([0.0, 13.0, 18.0])),
 )
 @NEVER_PRESSED
@@ -64,7 +64,7 @@ def test_what_is_sent_is_heard(
         assert frame.t_s == pytest.approx(start_s, abs=0.1e-3)
         assert all(frame.parity_ok)
         assert [fault.code for fault in frame.faults if fault.code != "short_quiet"] == []
-        assert frame.carrier_hz == pytest.approx(carrier_hz, rel=0.005)
+        assert frame.carrier_hz == pytest.approx(carrier_hz, rel=0.01)
         assert frame.supply_v == (pytest.approx(supply_v, abs=0.1) if supply_v else None)
 
 
