@@ -22,6 +22,7 @@ import json, signal, sys
 from pathlib import Path
 from bridge.errors import ArcstepError
 from tui.cli import _terminate
+signal.signal(signal.SIGINT, signal.default_int_handler)  # as main() does
 from tui.commands import restore
 restore.LOOK_S = PACE  # a served yard is as fast as one in this process
 signal.signal(signal.SIGTERM, _terminate)
