@@ -22,7 +22,6 @@ Told = Callable[[float], None] | None
 SLOWEST_HZ = 40e3  # Hz, the slowest sampling that can hold a carrier of 17.6 kHz
 FIRST_LOOK_S = 2.0  # s of each channel looked at to find the bus; doubled while there is none
 LAST_LOOK_S = 256.0  # s, after which the channels are looked at whole
-TICK_CHUNK = 1 << 20  # samples a receiver is given at once: bounds what waits
 
 
 def read_traffic(
@@ -118,8 +117,7 @@ def _hear_samples(trace: Samples, look_s: float | None, told: Told) -> Iterator[
     left = None if look_s is None else int(look_s * trace.rate_hz)
     for chunk in chunks:
         part = chunk if left is None else chunk[:left]
-        for start in range(0, len(part), TICK_CHUNK):
-            yield from receiver.push(part[start : start + TICK_CHUNK])
+        yield from receiver.push(part)
         done += len(part)
         if told is not None:
             told(trace.start_s + done / trace.rate_hz)

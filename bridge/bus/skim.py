@@ -288,8 +288,11 @@ class Skim:
         busy = np.flatnonzero(ratios > self._keep_ratio) + at
         if len(busy):
             breaks = np.flatnonzero(np.diff(busy) > 2 * margin) + 1
-            for run in np.split(busy, breaks):
-                first, end = int(run[0]), int(run[-1]) + 1
+            firsts = [int(busy[0]), *busy[breaks].tolist()]
+            ends = [*(busy[breaks - 1] + 1).tolist(), int(busy[-1]) + 1]
+            if self._busy is None and ratios.max() <= self._busy_ratio:
+                firsts, ends = firsts[-1:], ends[-1:]  # swells of the noise; the last may go on
+            for first, end in zip(firsts, ends, strict=True):
                 if self._busy is not None and first - self._busy_end > 2 * margin:
                     yield from self._end(floor)
                 if self._busy is None:

@@ -157,29 +157,28 @@ def _measure(base: Baseband) -> tuple[float, float, float]:
 
 
 def _spans(size: Reals, level: float) -> list[tuple[float, float]]:
-    """(on, off) in points, between points, where the size passes half of the level."""
-    state = np.where(size > UPPER * level, 1, np.where(size < LOWER * level, -1, 0))
-    known = np.flatnonzero(state)
+    """(on, off) in points, between points, where the size passes half of the level.
+
+    A tone begins where the size passes from below LOWER to above UPPER, whatever lies between.
+    """
+    known = np.flatnonzero((size > UPPER * level) | (size < LOWER * level))
     if not len(known):
         return []
-    signs = state[known]
-    turns = np.flatnonzero(np.diff(signs)) + 1
+    high = size[known] > level / 2
+    turns = np.flatnonzero(high[1:] != high[:-1]) + 1
     half = level / 2
-    spans: list[tuple[float, float]] = []
-    on: float | None = 0.0 if signs[0] > 0 else None
-    for turn in turns.tolist():
-        before, after = int(known[turn - 1]), int(known[turn])
-        run = size[before : after + 1]
-        if signs[turn] > 0:
-            n = int(np.flatnonzero(run <= half)[-1])
-            on = before + n + (half - run[n]) / (run[n + 1] - run[n])
-        elif on is not None:
-            n = int(np.flatnonzero(run > half)[-1])
-            spans.append((float(on), float(before + n + (run[n] - half) / (run[n] - run[n + 1]))))
-            on = None
-    if on is not None:
-        spans.append((float(on), float(len(size) - 1)))
-    return spans
+    above = size > half
+    # The crossing: the last point below half before a tone, the last above it before quiet.
+    crossed = np.flatnonzero(above[1:] != above[:-1])
+    last = np.searchsorted(crossed, known[turns], side="left") - 1
+    before = crossed[last] if len(turns) else crossed[:0]
+    places = before + (size[before] - half) / (size[before] - size[before + 1])
+    ends = places.tolist()
+    if high[0]:
+        ends.insert(0, 0.0)
+    if len(ends) % 2:
+        ends.append(float(len(size) - 1))
+    return list(zip(ends[::2], ends[1::2], strict=True))
 
 
 def _level_vpp(
