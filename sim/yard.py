@@ -13,8 +13,9 @@ from pydantic import Field
 from bridge.datafile import Table, line_of, parse_checked, read_text
 from bridge.errors import BadInput, YardError
 from bridge.station import Controller, LinearMount, Station
+from sim.ground import linkage_of, obstacles_of, site_of
 from sim.rig.ends import Ends
-from sim.rig.linkage import LinearLinkage, Linkage, WormLinkage
+from sim.rig.linkage import Linkage
 from sim.rig.load import Weight, weight_of
 from sim.rig.motor import Motor, fit_motor
 from sim.rig.positioner import Manner, Passing, Personality
@@ -113,30 +114,19 @@ class Yard(Station):
 
     @property
     def site(self) -> Site:
-        here = self.station
-        return Site(here.latitude_deg, here.longitude_deg, here.height_m)
+        return site_of(self)
 
     @property
     def obstacles(self) -> tuple[Obstacle, ...]:
-        rows = self.station.obstacles
-        return tuple(Obstacle(*row.azimuth_deg, row.elevation_deg) for row in rows)
+        return obstacles_of(self)
 
     @property
     def linkage(self) -> Linkage:
         """Counts to hour angles; YardError where the mount cannot be built."""
-        mount = self.mount
-        if mount is None:
+        linkage = linkage_of(self)
+        if linkage is None:
             raise YardError("mount: is missing; a yard needs one")
-        if isinstance(mount, LinearMount):
-            return LinearLinkage(
-                mount.frame_pivot_mm,
-                mount.dish_pivot_mm,
-                mount.retracted_mm,
-                mount.stroke_mm,
-                mount.counts_per_mm,
-                mount.noon_angle_deg,
-            )
-        return WormLinkage(mount.counts_per_deg, mount.noon_count)
+        return linkage
 
     @property
     def motor(self) -> Motor:

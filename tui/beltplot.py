@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from bridge.station import Station
-from sim.plan.ground import linkage_of, obstacles_of, site_of, travel_of
+from sim.ground import linkage_of, obstacles_of, site_of, travel_of
 from sim.plan.survey import Survey, count_at
 from sim.sky.belt import Obstacle, Site, half_belt_deg, look_at, wrap_longitude
 from sim.sky.polar import hour_angle_deg

@@ -29,6 +29,7 @@ app = App(
     version=lambda: metadata.version("arcstep"),
     version_flags=["--version"],
     result_action="return_value",
+    suppress_keyboard_interrupt=False,  # main says so, with its exit code
 )
 MOVING = Group("At the dish", sort_key=1)
 BUS = Group("On the bus", sort_key=2)

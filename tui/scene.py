@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from bridge.errors import YardError
 from bridge.helm.snapshot import Hemisphere, PositionRow
 from bridge.station import Station
-from sim.plan.ground import linkage_of, site_of
+from sim.ground import linkage_of, site_of
 from sim.rig.linkage import LinearLinkage, Linkage
 from sim.sky.belt import Site
 from sim.sky.polar import hour_angle_deg

@@ -17,7 +17,7 @@ from bridge.errors import CaptureError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-TIME_MOST_S = 1e12  # s, beyond any recording
+TIME_MOST_S = 1e12  # s, beyond any capture
 EVEN_OFF = 0.3  # of an interval: rows further off than this lie unevenly
 EVEN_SHARE = 0.9  # of the steps that are alike where rows are even but some are missing
 COARSE_RATIO = 2.2  # longest to shortest step of even rows whose times are rounded

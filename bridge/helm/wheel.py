@@ -11,7 +11,6 @@ from __future__ import annotations
 import contextlib
 import threading
 import time
-from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -33,6 +32,7 @@ from bridge.bus.words import parse_words
 from bridge.errors import ArcstepError, LinkError, LinkLost, Refused
 from bridge.guard import Situation, permit
 from bridge.helm.belief import after, bound_words
+from bridge.helm.history import History, Point
 from bridge.helm.logbook import Logbook
 from bridge.helm.news import News
 from bridge.helm.orders import Order, Orders
@@ -45,8 +45,6 @@ POLL_S = 0.05  # s between looks at the adapter; each feeds the lease
 REOPEN_S = 1.0  # s between tries to open a lost port
 COAST_S = 0.7  # s after the last pulse in which the dish is said to coast
 SCREEN_SILENCE_S = 2.0  # s without a heartbeat of the screen before a moving dish is halted
-HISTORY_S = 60.0  # s of signal and current kept
-HISTORY_STEP_S = 0.1  # s between its points
 
 
 class Helm:
@@ -71,8 +69,7 @@ class Helm:
         self._snapshot = Snapshot(time.monotonic(), live, port, positions=tuple(positions))
         self._log = Logbook()
         self._news = News(self._log)
-        points = int(HISTORY_S / HISTORY_STEP_S)
-        self._history: deque[tuple[float, float | None, float | None]] = deque(maxlen=points)
+        self._history = History()
         self._watch = MotionWatch()
         self._last_side: Side | None = None
         self._last_motion_s = float("-inf")
@@ -96,10 +93,9 @@ class Helm:
         """Log lines after number `seq`, oldest first."""
         return self._log.since(seq)
 
-    def history(self) -> list[tuple[float, float | None, float | None]]:
+    def history(self) -> list[Point]:
         """(time, signal in dB, motor current in A) of the last minute, oldest first."""
-        with self._lock:
-            return list(self._history)
+        return self._history.points()
 
     def scale(self) -> Scale:
         now = self._snapshot
@@ -375,7 +371,7 @@ class Helm:
                 changes[f"{self._watch.side}_end"] = status.tally
         if any(getattr(before, name) != value for name, value in changes.items()):
             self._update(**changes)
-        self._keep_history(now_s, status)
+        self._history.add(now_s, status.signal_db, status.motor_a)
         self._keep_bounds(now_s, status)
 
     def _readings(self, status: Status, now_s: float) -> dict[str, object]:
@@ -400,11 +396,6 @@ class Helm:
         if now_s - self._last_motion_s < COAST_S:
             return "coasting to rest"
         return "at rest"
-
-    def _keep_history(self, now_s: float, status: Status) -> None:
-        with self._lock:
-            if not self._history or now_s - self._history[-1][0] >= HISTORY_STEP_S:
-                self._history.append((now_s, status.signal_db, status.motor_a))
 
     def _keep_bounds(self, now_s: float, status: Status) -> None:
         """Halt what moves past its bound, or while nobody looks."""

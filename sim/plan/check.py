@@ -12,7 +12,7 @@ from bridge.datafile import check
 from bridge.errors import BadInput, YardError
 from bridge.mistakes import dotted
 from bridge.station import LinearMount, Position, Station
-from sim.plan.ground import travel_of
+from sim.ground import travel_of
 from sim.plan.survey import Satellite, survey
 
 END_COUNTS = 5  # counts a soft limit stays inside an end at least (common practice, 5 to 10)

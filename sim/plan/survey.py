@@ -14,7 +14,7 @@ from typing import Literal
 from bridge.bus.command import GotoAngle, frame_of
 from bridge.errors import BadInput
 from bridge.station import Position, Station
-from sim.plan.ground import linkage_of, obstacles_of, reflector_of, site_of, travel_of
+from sim.ground import linkage_of, obstacles_of, reflector_of, site_of, travel_of
 from sim.rig.linkage import Linkage
 from sim.sky.beam import Reflector, main_lobe_db
 from sim.sky.belt import (

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import json
+import os
+import signal
 import subprocess
 import sys
+import time
+from itertools import pairwise
 
 import pytest
 
@@ -60,3 +65,45 @@ def test_what_cannot_be_gets_one_sentence_and_its_code(words, port, code, says):
     assert done.returncode == code
     assert says in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_without_counts_the_lease_is_kept_for_as_long_as_the_drive_may_run(monkeypatch):
+    """A port without counts must not have its drive cut by the lease (one second)."""
+    from bridge.guard import Permit
+    from bridge.link.telling import Status
+    from tui.commands import send as command
+
+    looks = []
+
+    class Blind:
+        def status(self):
+            looks.append(time.monotonic())
+            return Status(None, None, None, None, None, None, 13, False, 1.0, 0, 0.0)
+
+    began_s = time.monotonic()
+    says = command._watch(Blind(), Permit(bound_s=0.6))
+    assert "nothing tells whether it arrived" in says
+    assert looks[-1] - began_s >= 0.45
+    assert max(after - before for before, after in pairwise(looks)) < 1.0
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_interrupted_in_mid_move_it_halts_and_leaves_130(tmp_path):
+    state = tmp_path / "state.json"
+    command = [sys.executable, "-m", "tui.cli", "send", "--port", f"sim://?state={state}"]
+    child = subprocess.Popen(
+        [*command, "drive", "west", "100", "counts"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    child.stdout.readline()
+    time.sleep(2.5)
+    child.send_signal(signal.SIGINT)
+    _, diagnostics = child.communicate(timeout=20)
+    assert child.returncode == 130
+    assert diagnostics == "arcstep: interrupted\n"
+    kept = json.loads(state.read_text())
+    while "positioner" not in kept:
+        kept = next(value for value in kept.values() if isinstance(value, dict))
+    assert 500 < kept["positioner"]["count"] < 540

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from bridge.errors import BadInput, LinkError, Refused
@@ -18,7 +18,7 @@ from bridge.restore.work import Work
 from bridge.station import Station, load_station
 from sim.bench import BenchUrl
 from tui import restoreview as view
-from tui.cautions import CAUTIONS, REAL
+from tui.commands.agree import agree, ask
 from tui.opening import is_simulated, open_adapter
 
 RESUME = "what was put back is in the journal, and the same command goes on from there"
@@ -59,7 +59,7 @@ def run(
         raise Refused(f"nothing tells which count the dish stands at: {HOW_TO_PROVE}, or --as-read")
     if not json:
         _print_plan(plan, kept, said, json=False)
-    if not is_simulated(port) and not _agree(clear):
+    if not is_simulated(port) and not agree(clear):
         raise Refused("nothing was sent: say --clear once the dish is clear of people and hands")
     _diagnose(news)
     try:
@@ -211,24 +211,8 @@ def _print_plan(plan: Plan, kept: Journal, here: int | None, *, json: bool) -> N
         print(view.plan_text(plan, kept, here), flush=True)
 
 
-def _agree(clear: bool) -> bool:
-    """Show the cautions of a real dish, and have a person say that it is clear."""
-    print(REAL, *(f"  - {caution}" for caution in CAUTIONS), sep="\n", file=sys.stderr)
-    if clear:
-        return True
-    prompt = "Type clear when people, ladders and hands are clear: "
-    return _asked(prompt, lambda answer: answer == "clear")
-
-
 def _confirm(question: str) -> bool:
-    return _asked(f"{question} Type yes: ", lambda answer: answer in ("y", "yes"))
-
-
-def _asked(prompt: str, agrees: Callable[[str], bool]) -> bool:
-    if not sys.stdin.isatty():
-        return False
-    print(prompt, end="", file=sys.stderr, flush=True)
-    return agrees(sys.stdin.readline().strip().lower())
+    return ask(f"{question} Type yes: ", lambda answer: answer in ("y", "yes"))
 
 
 def _say(line: str) -> None:

@@ -13,23 +13,11 @@ from bridge.errors import Refused
 from bridge.guard import Permit, Situation, permit
 from bridge.helm.watch import MotionWatch, explain
 from bridge.link.adapter import Adapter
-from tui.cautions import CAUTIONS, REAL
+from tui.commands.agree import agree
 from tui.opening import is_simulated, open_adapter
 
 LOOK_S = 0.1  # s between looks while something moves
 START_S = 1.5  # s in which a motion that was ordered shows itself
-
-
-def _agree(clear: bool) -> bool:
-    """Show the cautions of a real dish, and have a person say that it is clear."""
-    print(REAL, *(f"  - {caution}" for caution in CAUTIONS), sep="\n", file=sys.stderr)
-    if clear:
-        return True
-    if not sys.stdin.isatty():
-        return False
-    print("Type clear when people, ladders and hands are clear: ", end="", file=sys.stderr)
-    sys.stderr.flush()
-    return sys.stdin.readline().strip().lower() == "clear"
 
 
 def _watch(adapter: Adapter, granted: Permit) -> str:
@@ -37,8 +25,7 @@ def _watch(adapter: Adapter, granted: Permit) -> str:
     began_s = time.monotonic()
     first = adapter.status()
     if first.tally is None:
-        time.sleep(0 if granted.bound_s is None else min(granted.bound_s, START_S))
-        return "sent; no counts on this port, so nothing tells whether it arrived"
+        return _hold(adapter, granted)
     moved = False
     shown = last = first.tally
     quiet_since_s = began_s
@@ -69,6 +56,16 @@ def _watch(adapter: Adapter, granted: Permit) -> str:
     return "\n".join([f"count {first.tally} -> {last}", *said])
 
 
+def _hold(adapter: Adapter, granted: Permit) -> str:
+    """Without counts nothing tells when a motion ends: keep the lease for as long as it may run."""
+    end_s = time.monotonic() + (granted.bound_s or 0.0)
+    print(f"no counts here: waiting {granted.bound_s:g} s, Ctrl-C halts", file=sys.stderr)
+    while time.monotonic() < end_s:
+        adapter.status()
+        time.sleep(LOOK_S)
+    return "sent, and halted after its time; no counts here, so nothing tells whether it arrived"
+
+
 def _send(adapter: Adapter, frame: Frame, acknowledged: bool) -> None:
     granted = permit(frame, Situation(acknowledged=acknowledged))
     sent = adapter.send(frame.build(), reply_s=0.2 if frame.reply_wanted else 0.0)
@@ -91,7 +88,7 @@ def run(words: Sequence[str], port: str, *, dry_run: bool = False, clear: bool =
     if dry_run:
         return 0
     moves = granted.bound_s is not None or isinstance(command_of(frame), Goto | GotoAngle)
-    if moves and not is_simulated(port) and not _agree(clear):
+    if moves and not is_simulated(port) and not agree(clear):
         raise Refused("nothing was sent: say --clear once the dish is clear of people and hands")
     adapter = open_adapter(port)
     try:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from bridge.errors import YardError
 from bridge.station import LinearMount, Position, Reflector, Site, SoftLimits, Station, WormMount
-from sim.plan.ground import linkage_of, site_of
+from sim.ground import linkage_of, site_of
 from sim.plan.survey import FINE_DB, survey
 from sim.sky.belt import look_at
 from sim.sky.polar import hour_angle_deg
