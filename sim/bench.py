@@ -100,7 +100,7 @@ class Bench:
     def open(cls, url: str) -> Bench:
         """From a `sim://` URL; YardError when there cannot be such a yard, fault or state."""
         from sim.rig.dish import Dish  # noqa: PLC0415  # the physics and its libraries
-        from sim.yard import load_yard  # noqa: PLC0415
+        from sim.yardfile import load_yard  # noqa: PLC0415
 
         told = BenchUrl.parse(url)
         yard = load_yard(told.yard)

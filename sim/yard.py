@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from importlib import resources
-from pathlib import Path
 from typing import Literal
 
 from pydantic import Field
 
-from bridge.datafile import Table, line_of, parse_checked, read_text
+from bridge.datafile import Table, line_of, parse_checked
 from bridge.errors import BadInput, YardError
 from bridge.station import Controller, LinearMount, Station
 from sim.ground import linkage_of, obstacles_of, site_of
@@ -318,36 +316,3 @@ def checked_yard(yard: Yard, text: str, where: str) -> Yard:
     if problems:
         raise YardError("\n".join(problems))
     return yard
-
-
-def list_yards() -> list[str]:
-    """Names of the yards that come with the program."""
-    folder = resources.files("sim") / "yards"
-    return sorted(
-        item.name.removesuffix(".toml") for item in folder.iterdir() if item.name.endswith(".toml")
-    )
-
-
-def load_yard(name_or_path: str) -> Yard:
-    """A yard by its name or from a file; a station without a rig gets a usual one. YardError."""
-    if name_or_path in list_yards():
-        folder = resources.files("sim") / "yards"
-        text = (folder / f"{name_or_path}.toml").read_text(encoding="utf-8")
-        return parse_yard(text, f"{name_or_path}.toml")
-    path = Path(name_or_path)
-    if path.suffix != ".toml" and not path.exists():
-        raise YardError(
-            f"yard '{name_or_path}' is unknown; known are {', '.join(list_yards())},"
-            " or give the path of a .toml file"
-        )
-    text = read_text(path)
-    if _is_station(text):
-        from sim.usual import usual_yard  # noqa: PLC0415 - it stands on this module
-
-        return usual_yard(parse_checked(text, name_or_path, Station), name_or_path)
-    return parse_yard(text, name_or_path)
-
-
-def _is_station(text: str) -> bool:
-    """True where a file says nothing of a rig: neither [rig] nor [ends]."""
-    return not any(line_of(text, [table]) for table in ("rig", "ends"))

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from bridge.helm import Helm
 from bridge.station import load_station
-from sim.yard import load_yard
+from sim.yardfile import load_yard
 from tui.opening import is_simulated, open_adapter, with_speed, yard_name
 from tui.scene import Setting, setting_of
 

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from sim.drift import Forecast, forecast
-from sim.yard import load_yard
+from sim.yardfile import load_yard
 from tui.opening import DEMO_YARD
 
 CAUSES = {

@@ -12,7 +12,8 @@ from bridge.capture.open import open_capture
 from bridge.traffic import read_traffic
 from sim.replay import Replay, Step
 from sim.rig.dish import Dish
-from sim.yard import Yard, load_yard
+from sim.yard import Yard
+from sim.yardfile import load_yard
 from tui.opening import DEMO_YARD
 
 TEXT_COLUMN = 31  # where sentences begin

@@ -12,7 +12,7 @@ from bridge.link.dialogue import Event
 from bridge.link.telling import Greeting, Sent, Status
 from bridge.station import Station
 from sim.rig.dish import Dish
-from sim.yard import load_yard
+from sim.yardfile import load_yard
 
 STOP = bytes.fromhex("E03160")
 

@@ -9,7 +9,7 @@ import pytest
 from bridge.errors import YardError
 from sim.plan.check import Checkup, Finding, check_text
 from sim.plan.compare import compare
-from sim.yard import load_yard
+from sim.yardfile import load_yard
 
 # The invented Larkmere yard: counts by its own linkage (demo data: it proves no arithmetic, it is
 # the sound list that mistakes are planted in)

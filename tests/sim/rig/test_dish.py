@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from bridge.errors import YardError
 from sim.rig.dish import Dish
-from sim.yard import Yard, load_yard
+from sim.yard import Yard
+from sim.yardfile import load_yard
 
 LARKMERE = load_yard("larkmere")
 

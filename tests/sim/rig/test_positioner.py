@@ -12,7 +12,8 @@ import pytest
 
 from sim.rig.dish import Dish
 from sim.rig.memory import Entry
-from sim.yard import PositionerTable, Yard, load_yard
+from sim.yard import PositionerTable, Yard
+from sim.yardfile import load_yard
 
 LARKMERE = load_yard("larkmere")
 
