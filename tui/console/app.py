@@ -181,7 +181,7 @@ class Console(App[int]):
         if pressed_s <= self.halted_s:
             return False
         if now_s - pressed_s > (ORDER_STALE_S if patient else JOG_STALE_S):
-            self.deck.notice("A key came too late to be acted on; nothing was sent.")
+            self.notice("A key came too late to be acted on; nothing was sent.")
             return False
         if not self.helm.snapshot().acknowledged:
             self.ask_cautions()
@@ -192,6 +192,10 @@ class Console(App[int]):
     def action_halt(self) -> None:
         """Halt from the palette."""
         self.halt_now("asked")
+
+    def notice(self, words: str) -> None:
+        """Say something that is no error."""
+        self.deck.notice(words)
 
     # ways in and out
 

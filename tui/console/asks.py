@@ -25,7 +25,7 @@ from tui.console.reach import left_side, other, toward
 if TYPE_CHECKING:
     from bridge.bus.command import Side
     from bridge.helm.snapshot import Snapshot
-    from tui.console.app import Console
+    from tui.console.host import Host
 
 IN_A_ROW = 3  # buttons; more of them make a menu
 Choice = tuple[str, str, str]
@@ -128,9 +128,9 @@ class Ask(ModalScreen[str | None]):
         What was typed around a SPACE that halted may be cut: "120 s" must not drive 120 counts.
         """
         self.answered_s = pressed_s
-        app = cast("Console", self.app)
-        if value is not None and app.halted_s > self._opened_s:
-            app.deck.notice("A halt came while that was asked; nothing was sent. Ask again.")
+        host = cast("Host", self.app)
+        if value is not None and host.halted_s > self._opened_s:
+            host.notice("A halt came while that was asked; nothing was sent. Ask again.")
             value = None
         self.dismiss(value)
 

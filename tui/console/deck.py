@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from bridge.bus.command import Side
     from bridge.helm import Helm
     from bridge.helm.snapshot import PositionRow, Snapshot
-    from tui.console.app import Console
+    from tui.console.host import Host
 
 LAST_POSITION = 255  # the bus carries one octet
 MOST_COUNT = 32767  # more than any actuator counts; a tally beyond it is a slip of the hand
@@ -53,9 +53,9 @@ class Deck(Screen[None]):
         self._told_twice = ""
 
     @property
-    def console(self) -> Console:
-        """The app, by its own type."""
-        return cast("Console", self.app)
+    def host(self) -> Host:
+        """The app, as far as this screen asks anything of it."""
+        return cast("Host", self.app)
 
     def compose(self) -> ComposeResult:
         """Lay the screen out."""
@@ -110,7 +110,7 @@ class Deck(Screen[None]):
 
     def on_resize(self) -> None:
         """Draw anew after the parts have their sizes."""
-        self.call_after_refresh(self.console.look_at_all)
+        self.call_after_refresh(self.host.look_at_all)
 
     def notice(self, words: str) -> None:
         """Say something that is no error."""
@@ -140,7 +140,7 @@ class Deck(Screen[None]):
             getattr(self, f"do_{action}")()
 
     def _jog_or_hold(self, kind: str, side: Side, pressed_s: float) -> None:
-        if not self.console.may_move(pressed_s):
+        if not self.host.may_move(pressed_s):
             return
         if kind == "jog":
             self.helm.jog(side, pressed_s)
@@ -169,7 +169,7 @@ class Deck(Screen[None]):
         ask = AskDrive(self.hemisphere)
 
         def drive(answer: str | None) -> None:
-            if answer is None or not self.console.may_move(ask.answered_s, patient=True):
+            if answer is None or not self.host.may_move(ask.answered_s, patient=True):
                 return
             side, unit, number = answer.split()
             way: Side = "east" if side == "east" else "west"
@@ -289,7 +289,7 @@ class Deck(Screen[None]):
         ask = ask_yes(f"Go to {name}?", words, "Go", key="g")
 
         def go(answer: str | None) -> None:
-            if answer == "yes" and self.console.may_move(ask.answered_s, patient=True):
+            if answer == "yes" and self.host.may_move(ask.answered_s, patient=True):
                 self.helm.goto(number)
 
         self.app.push_screen(ask, go)
@@ -362,7 +362,7 @@ class Deck(Screen[None]):
         field = self.query_one(CommandField)
         field.remember(words)
         field.value = ""
-        if not self.console.may_move(event.time, patient=True):
+        if not self.host.may_move(event.time, patient=True):
             return
         twice = words == self._told_twice and "twice" in self.helm.snapshot().error
         self._told_twice = words
