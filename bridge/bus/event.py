@@ -25,7 +25,7 @@ FAULT_CODES: dict[str, str] = {
     "notch": "a hole in a stretch of tone",
     "pulse": "a stray pulse of tone in a quiet slot",
     "long_tone": "tone too long for a bit",
-    "short_quiet": "less quiet before it than the standard asks",
+    "short_quiet": "less quiet before or after it than the standard asks",
     "carrier_off": "carrier outside 22 kHz +-20 %",
     "level_off": "level outside 650 +-250 mV peak to peak",
     "mended": "a byte mended by its parity bit",

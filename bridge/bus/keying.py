@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Literal
 
 from bridge.bus import standard as std
 from bridge.bus.event import Burst, Fault, Tone
@@ -29,6 +31,7 @@ from bridge.bus.slots import (
 BURST_A_S = (8e-3, 16e-3)  # s, from half the burst to where only continuous tone remains
 QUIET_GRAIN_S = 0.4e-3  # s, quiet is called short only when shorter by this
 FEWEST_BITS = 2  # bits that make a message; a lone stretch of tone is noise
+PARTING_S = 2.4e-3  # s of quiet: the longest after a 1, and 1.2 ms that no slot is lengthened by
 MILD = ("short_quiet", "uneven_slots", "carrier_off", "level_off")  # faults a burst may have
 
 
@@ -59,6 +62,7 @@ class Scrap:
     detail: str
 
 
+Cut = Literal["no", "yes", "if unfinished"]  # whether the capture ends inside a message
 Keyed = Message | Scrap | Burst | Tone
 
 
@@ -97,6 +101,47 @@ def octets_of(
         octets.append(sum(bit << (7 - n) for n, bit in enumerate(known[:8])))
         right.append(sum(known) % 2 == 1)
     return tuple(octets), tuple(right), tuple(bits[whole:])
+
+
+def is_whole(bits: Sequence[int | None]) -> bool:
+    """Whether these are whole bytes, each with its parity right."""
+    octets, right, rest = octets_of(bits)
+    return bool(octets) and all(right) and not rest
+
+
+def _part_messages(marks: list[Mark], grain_s: float) -> Iterator[list[Mark]]:
+    """Messages that stand too close for the quiet between them to end the first.
+
+    They are parted where the quiet is longer than a slot can be lengthened to and both sides
+    read as messages of their own; else it is one message with a fault.
+    """
+    for n, (before, after) in enumerate(pairwise(marks), start=1):
+        if after.on_s - before.off_s > PARTING_S and _are_two(marks[:n], marks[n:], grain_s):
+            yield marks[:n]
+            yield from _part_messages(marks[n:], grain_s)
+            return
+    yield marks
+
+
+def _are_two(head: list[Mark], tail: list[Mark], grain_s: float) -> bool:
+    first, second = (_read_whole(marks, grain_s) for marks in (head, tail))
+    if not first or not second or not std.COMMAND_FIRST <= second[0] <= std.REPLY_UNKNOWN:
+        return False
+    if second[0] >= std.REPLY_OK:  # a reply may be a lone byte, after a command that asks for it
+        asked = first[0] in (std.ASK_FIRST, std.ASK_REPEAT)
+        return asked and len(first) >= std.SHORTEST_COMMAND
+    framed = first[0] in std.FRAMINGS or first[0] in std.SINGLE_CABLE_FRAMINGS
+    return framed and len(second) >= std.SHORTEST_COMMAND
+
+
+def _read_whole(marks: list[Mark], grain_s: float) -> list[int] | None:
+    """The octets up to the next such quiet; None where a bit is over or the first one wrong."""
+    ends = (n for n, (a, b) in enumerate(pairwise(marks), 1) if b.on_s - a.off_s > PARTING_S)
+    merged = list(join_marks(marks[: next(ends, len(marks))], [], grain_s))
+    bits = read_bits(merged, [], grain_s)[0] if merged else []
+    octets, right, rest = octets_of(bits)
+    known = [octet for octet in octets if octet is not None]
+    return known if known and right[0] and len(known) == len(octets) and not rest else None
 
 
 def marks_of(octets: bytes, start_s: float = 0.0, slot_s: float = std.SLOT_S) -> list[Mark]:
@@ -162,25 +207,40 @@ class Keying:
             yield Tone(on_s, on=True)
             self._held_s = on_s
 
-    def finish(self, end_s: float | None = None) -> Iterator[Keyed]:
+    def finish(self, end_s: float | None = None, *, of_changes: bool = False) -> Iterator[Keyed]:
+        """The rest, where the capture ends at `end_s`.
+
+        `of_changes` tells that this is but the last change written, and no tone is known to be on.
+        """
         cut = bool(
             end_s is not None
             and self._marks
             and end_s - self._marks[-1].off_s < LONGEST_GAP_S - self._marks[-1].length_s / 2
         )
-        yield from self._flush(cut=cut)
+        yield from self._flush("if unfinished" if cut and of_changes else "yes" if cut else "no")
 
-    def _flush(self, cut: bool = False) -> Iterator[Keyed]:
+    def _flush(self, cut: Cut = "no") -> Iterator[Keyed]:
         if not self._marks:
             return
         marks, self._marks = self._marks, []
+        messages = list(_part_messages(marks, self.grain_s))
+        for n, own in enumerate(messages):
+            after_s = messages[n + 1][0].on_s - own[-1].off_s if n + 1 < len(messages) else None
+            yield from self._key(own, n > 0, after_s, cut if after_s is None else "no")
+
+    def _key(
+        self, marks: list[Mark], parted: bool, after_s: float | None, cut: Cut
+    ) -> Iterator[Keyed]:
+        """What these marks make, `parted` from a message before them, and from one `after_s` on."""
         previous_s, self._last_off_s = self._last_off_s, marks[-1].off_s
         quiet_s = None if previous_s is None else marks[0].on_s - previous_s
         faults: list[Fault] = []
         if quiet_s is not None and quiet_s < std.QUIET_S - QUIET_GRAIN_S:
-            faults.append(
-                Fault("short_quiet", f"{say_ms(quiet_s)} of quiet before it, 15 ms asked for")
-            )
+            asked = "6 ms end a message, 15 ms asked for" if parted else "15 ms asked for"
+            faults.append(Fault("short_quiet", f"{say_ms(quiet_s)} of quiet before it, {asked}"))
+        if after_s is not None:
+            what = f"{say_ms(after_s)} of quiet after it, 6 ms end a message"
+            faults.append(Fault("short_quiet", what))
         if self.start_s is not None and marks[0].on_s - self.start_s < self.grain_s:
             faults.append(Fault("cut_off", "the capture begins inside it"))
         faults += [fault for mark in marks for fault in mark.faults]
@@ -191,7 +251,7 @@ class Keying:
             return
         bits, margins = read_bits(merged, faults, self.grain_s)
         check_evenness(merged, faults, self.grain_s)
-        if cut:
+        if cut == "yes" or (cut == "if unfinished" and not is_whole(bits)):
             faults.append(Fault("cut_off", "the capture ends inside it"))
         start_s, end_s = merged[0].on_s, merged[-1].off_s
         if bits == [1] * std.BITS_PER_BYTE and all(f.code in MILD for f in faults):

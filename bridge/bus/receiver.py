@@ -219,9 +219,11 @@ class EdgeReceiver:
         if self._marks is None or self._keying is None:
             return
         end_s = self.end_s if self.end_s is not None else self._last_s
+        is_on = self._marks.open_s is not None and not self._marks.manner.carrier
+        of_changes = not is_on and (end_s or 0.0) - (self._last_s or 0.0) <= self.resolution_s
         for mark in self._marks.finish(end_s):
             yield from self._told(self._keying.push(mark))
-        yield from self._told(self._keying.finish(end_s))
+        yield from self._told(self._keying.finish(end_s, of_changes=of_changes))
 
     def _begin(self) -> Iterator[Event]:
         times = np.concatenate([pair[0] for pair in self._early])

@@ -141,6 +141,60 @@ def test_quiet_shorter_than_asked_is_told() -> None:
     assert codes(late) == {"short_quiet"}
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "quiet_s", "two"),
+    [
+        ("E03160", "E03160", 3.5e-3, True),
+        ("E0316B07", "E1316B07", 2.6e-3, True),
+        ("E23164", "E4E0", 5.0e-3, True),  # the reply to it, far too soon
+        ("E03160", "E03160", 2.0e-3, False),  # a slot may be lengthened so far
+        ("E03160", "4AE0", 3.5e-3, False),  # no framing byte begins a message there
+        ("E0316B", "E1", 3.5e-3, False),  # a byte of data, late: no message has one byte
+    ],
+)
+def test_two_messages_too_near_are_told_apart(
+    first: str, second: str, quiet_s: float, two: bool
+) -> None:
+    """6 ms without tone end a message (Bus Functional Specification, from memory)."""
+    early = marks_of(bytes.fromhex(first), 0.02)
+    last = early[-1]
+    marks = [*early, *marks_of(bytes.fromhex(second), last.off_s + quiet_s)]
+    heard = [frame_heard(item) for item in key(marks) if isinstance(item, Message)]
+    said = [fault.detail for frame in heard for fault in frame.faults]
+    if not two:
+        assert [frame.hex.replace(" ", "") for frame in heard] == [first + second]
+        assert any("1.2 ms allowed" in detail for detail in said)
+        return
+    assert [frame.hex.replace(" ", "") for frame in heard] == [first, second]
+    assert [{fault.code for fault in frame.faults} for frame in heard] == [{"short_quiet"}] * 2
+    assert all(f"{quiet_s * 1e3:.2f} ms" in detail and "6 ms" in detail for detail in said)
+
+
+@pytest.mark.parametrize(("bits", "codes_told"), [(27, set()), (25, {"left_over_bits", "cut_off"})])
+def test_the_last_change_written_is_no_break_of_a_whole_message(
+    bits: int, codes_told: set[str]
+) -> None:
+    """A writer of changes has nothing to write after the last edge (IEEE 1364, value changes)."""
+    marks = marks_of(HALT, 0.02)[:bits]
+    keying = Keying()
+    for mark in marks:
+        assert list(keying.push(mark)) == []
+    (message,) = keying.finish(marks[-1].off_s, of_changes=True)
+    assert isinstance(message, Message)
+    assert codes(message) == codes_told
+
+
+def test_a_capture_of_samples_that_ends_with_the_tone_cuts_the_message_off() -> None:
+    marks = marks_of(HALT, 0.02)
+    for end_s, codes_told in ((0.0, {"cut_off"}), (1.5e-3, set())):
+        keying = Keying()
+        for mark in marks:
+            assert list(keying.push(mark)) == []
+        (message,) = keying.finish(marks[-1].off_s + end_s)
+        assert isinstance(message, Message)
+        assert codes(message) == codes_told
+
+
 def test_six_ms_without_tone_end_a_message() -> None:
     keying = Keying()
     marks = marks_of(HALT, 0.0)
