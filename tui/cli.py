@@ -41,7 +41,7 @@ Port = Annotated[str, Parameter(name="--port", help="device path, socket:// or s
 def _no_option(_type: object, value: object) -> None:
     """Only a lone hyphen is a file name: the rest that begins so is a mistyped option."""
     for name in value if isinstance(value, tuple) else (value,):
-        if isinstance(name, str) and name.startswith("-") and name != "-":
+        if isinstance(name, str | Path) and str(name).startswith("-") and str(name) != "-":
             raise ValueError(f"{name} is no option")
 
 
@@ -271,8 +271,22 @@ def shift(
 
 
 @positions.command
-def diff(before: StationFile, after: StationFile, /, *, json: AsJson = False) -> int:
-    """Compare two lists."""
+def diff(
+    before: StationFile,
+    after: Annotated[
+        Path,
+        Parameter(
+            help="another station file, a log saved by the console, a capture or its decode"
+            " --json; - reads standard input",
+            allow_leading_hyphen=True,
+            validator=_no_option,
+        ),
+    ],
+    /,
+    *,
+    json: AsJson = False,
+) -> int:
+    """Compare a list with another, or with a log of what was stored."""
     from tui.commands.positions import diff as run
 
     return run(before, after, json=json)
@@ -296,7 +310,14 @@ def export(
 
 @positions.command(name="import")
 def import_(
-    sheet: Annotated[Path, Parameter(help="CSV file; - reads standard input")],
+    sheet: Annotated[
+        Path,
+        Parameter(
+            help="CSV file; - reads standard input",
+            allow_leading_hyphen=True,
+            validator=_no_option,
+        ),
+    ],
     station: StationFile,
     /,
     *,

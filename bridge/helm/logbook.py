@@ -13,9 +13,10 @@ LINES = 2000  # lines kept
 
 
 class Logbook:
-    """Numbered lines, the oldest forgotten first."""
+    """Numbered lines, the oldest forgotten first; each keeps `count`, the last one seen."""
 
     def __init__(self) -> None:
+        self.count: int | None = None
         self._lines: deque[LogLine] = deque(maxlen=LINES)
         self._seq = 0
         self._lock = threading.Lock()
@@ -23,7 +24,8 @@ class Logbook:
     def say(self, kind: LogKind, meaning: str, hex_text: str = "") -> None:
         with self._lock:
             self._seq += 1
-            self._lines.append(LogLine(self._seq, time.monotonic(), kind, hex_text, meaning))
+            line = LogLine(self._seq, time.monotonic(), kind, hex_text, meaning, self.count)
+            self._lines.append(line)
 
     def since(self, seq: int) -> list[LogLine]:
         """Lines after number `seq`, oldest first."""

@@ -8,7 +8,7 @@ from typing import Literal
 from bridge.bus.command import Side
 
 LinkState = Literal["opening", "open", "lost", "closed"]
-LogKind = Literal["sent", "heard", "reply", "note", "refused", "error"]
+LogKind = Literal["sent", "heard", "reply", "rest", "note", "refused", "error"]
 Hemisphere = Literal["north", "south"]
 
 
@@ -39,13 +39,14 @@ class Scale:
 
 @dataclass(frozen=True, slots=True)
 class LogLine:
-    """One line of the log; `t_s` is the host's monotonic clock."""
+    """One line of the log; `t_s` is the host's monotonic clock, `count` the last one seen."""
 
     seq: int
     t_s: float
     kind: LogKind
     hex: str
     meaning: str
+    count: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,7 @@ from bridge.bus.frame import Frame
 from bridge.bus.words import parse_words
 from bridge.errors import ArcstepError, LinkError, LinkLost, Refused
 from bridge.guard import Situation, permit
+from bridge.helm.arrival import Arrival, recount_words
 from bridge.helm.belief import after, bound_words
 from bridge.helm.history import History, Point
 from bridge.helm.logbook import Logbook
@@ -71,6 +72,7 @@ class Helm:
         self._news = News(self._log)
         self._history = History()
         self._watch = MotionWatch()
+        self._arrival = Arrival()
         self._last_side: Side | None = None
         self._last_motion_s = float("-inf")
         self._bound_until_s: float | None = None
@@ -184,7 +186,7 @@ class Helm:
             # What was seen in the old count no longer holds in the new one.
             self._update(east_end=None, west_end=None, best_db=None, best_count=None)
 
-        self._deed(deed, f"Call this place count {count}")
+        self._deed(deed, recount_words(count, now.count))
 
     def reset_best(self) -> None:
         self._update(best_db=None, best_count=None)
@@ -335,6 +337,7 @@ class Helm:
         if granted.bound_s is not None:
             self._bound_until_s = time.monotonic() + granted.bound_s
             self._bound_says = bound_words(command)
+        self._arrival.order(command)
         if isinstance(command, Drive):  # one count may be over before the next look
             self._last_side, self._last_motion_s = command.side, time.monotonic()
         self._update(error="", **after(command, self._snapshot))
@@ -350,6 +353,7 @@ class Helm:
         status = adapter.status()
         now_s = time.monotonic()
         before = self._snapshot
+        self._log.count = status.tally
         if before.moving and status.moving is None:
             self._bound_says = ""
             self._bound_until_s = None
@@ -371,6 +375,8 @@ class Helm:
                 changes[f"{self._watch.side}_end"] = status.tally
         if any(getattr(before, name) != value for name, value in changes.items()):
             self._update(**changes)
+        if says := self._arrival.see(status.moving, self._snapshot.state, status.tally):
+            self._log.say("rest", says)
         self._history.add(now_s, status.signal_db, status.motor_a)
         self._keep_bounds(now_s, status)
 

@@ -24,12 +24,16 @@ MILD = ("other side",)  # suspects whose count is off by no more than backlash
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing found; `grave` ones fail the check. `number` is None for the list as a whole."""
+    """One thing found; `grave` ones fail the check. `number` is None for the list as a whole.
+
+    `line` is where in a log it was seen.
+    """
 
     number: int | None
     code: str
     detail: str
     grave: bool = True
+    line: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,21 +4,40 @@ from __future__ import annotations
 
 import codecs
 import sys
-from collections.abc import Mapping, Sequence
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
 from json import dumps
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bridge.datafile import read_text
+from bridge.errors import BadInput
 from bridge.merge import Merge, merge
 from bridge.sheet import Decimal, read_sheet, write_sheet
-from bridge.station import load_station
+from bridge.station import Station, load_station
 from bridge.stationfile import StationFile
 from bridge.wholefile import read_bytes, save_whole
 from sim.plan.check import Finding, check_text
 from sim.plan.compare import compare
+from tui.columns import WIDTH
+
+if TYPE_CHECKING:
+    from bridge.acts import Log
+
+LOOK_OCTETS = 4096  # octets from which a log's kind is told
+_WHY = {  # notes that many positions share, told on one line
+    "not proved": "neither stored nor arrived at in the log with a count seen",
+    "no count": "store was sent, and the log holds no counts, so the file's are not proved by it",
+}
 
 
-def _tell(findings: Sequence[Finding], json: bool, names: Mapping[int, str], grades: bool) -> None:
+def _tell(
+    findings: Sequence[Finding],
+    json: bool,
+    names: Mapping[int, str],
+    grades: bool,
+    file: str | None = None,
+) -> None:
     """One finding a line, whole: a line that is cut tells nobody what to do."""
     for finding in findings:
         if json:
@@ -27,6 +46,8 @@ def _tell(findings: Sequence[Finding], json: bool, names: Mapping[int, str], gra
                 "code": finding.code,
                 "detail": finding.detail,
             }
+            if file is not None:
+                said |= {"differs": finding.grave, "file": file, "line": finding.line}
             print(dumps(said, ensure_ascii=False))
             continue
         number = finding.number
@@ -47,14 +68,89 @@ def check(station: Path, *, json: bool = False) -> int:
 
 
 def diff(before: Path, after: Path, *, json: bool = False) -> int:
-    """Say what differs between two station files; 1 where something does, 0 otherwise."""
-    old, new = load_station(before), load_station(after)
+    """Say what differs between two station files, or a file and a log; 1 where something does."""
+    if before.suffix != ".toml" and after.suffix == ".toml":
+        raise BadInput(
+            f"{before} is no station file; write the station first: diff {after} {before}"
+        )
+    old = load_station(before)
+    if after.suffix != ".toml":
+        return _diff_log(old, read_acts(after), json)
+    new = load_station(after)
     findings = compare(old, new)
     names = {row.number: row.name for row in (*old.position, *new.position)}
     _tell(findings, json, names, grades=False)
     if not json and not findings:
         print("no difference")
     return 1 if findings else 0
+
+
+def _diff_log(station: Station, log: Log, json: bool) -> int:
+    if not log.acts:
+        raise BadInput(
+            f"{log.where}: holds no command to a positioner, so there is nothing to compare; log or"
+            " record while the list is stored"
+        )
+    from sim.plan.logged import compare_log  # noqa: PLC0415 - what a log alone needs
+
+    findings = compare_log(station, log)
+    names = {row.number: row.name for row in station.position}
+    differs = [finding for finding in findings if finding.grave]
+    if json:
+        _tell(findings, json, names, grades=False, file=log.where)
+    else:
+        _tell(differs, json, names, grades=False)
+        for line in _notes([finding for finding in findings if not finding.grave], names):
+            print(textwrap.fill(line, WIDTH, subsequent_indent="  "))
+        print(f"{_many(len(differs), 'difference')} between the file and {log.where}")
+    return 1 if differs else 0
+
+
+def read_acts(path: Path) -> Log:
+    """What a log says was done: a log saved by the console, `decode --json`, or a capture."""
+    from bridge.acts import acts_of_events, acts_of_text, is_log_text  # noqa: PLC0415
+
+    if str(path) == "-":
+        log = acts_of_text(sys.stdin.read(), "standard input")
+        if log is None:
+            raise BadInput(
+                "standard input: is neither a log of the console nor decode --json; give a capture"
+                " by its name"
+            )
+        return log
+    if is_log_text(_head(path)):
+        log = acts_of_text(read_bytes(path).decode("utf-8", "replace"), str(path))
+        if log is not None:
+            return log
+    from bridge.capture.open import open_capture  # noqa: PLC0415 - what a capture alone needs
+    from bridge.traffic import read_traffic  # noqa: PLC0415
+
+    return acts_of_events(read_traffic(open_capture(str(path))), str(path))
+
+
+def _head(path: Path) -> str:
+    """The beginning of a log, which tells its kind; a capture may be larger than memory."""
+    try:
+        with path.open("rb") as file:
+            return file.read(LOOK_OCTETS).decode("utf-8", "replace")
+    except FileNotFoundError:
+        raise BadInput(f"{path}: no such file; check the name") from None
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read: {error.strerror}; check the file") from None
+
+
+def _notes(notes: Sequence[Finding], names: Mapping[int, str]) -> Iterator[str]:
+    """Notes, those of a kind that most positions share on one line."""
+    for code, why in _WHY.items():
+        alike = [note for note in notes if note.code == code and note.number is not None]
+        if len(alike) > 1:
+            rows = ", ".join(f"{n.number} {names.get(n.number or 0, '')}".rstrip() for n in alike)
+            rows = f"all {len(alike)}" if len(alike) == len(names) else rows
+            yield f"note: {code}: {rows}: {why}"
+            notes = [note for note in notes if note not in alike]
+    for note in notes:
+        who = "" if note.number is None else f"{note.number} {names.get(note.number, '')}: "
+        yield f"note: {who}{note.code}: {note.detail}"
 
 
 def export(station: Path, *, out: Path | None = None, decimal: Decimal = "point") -> int:

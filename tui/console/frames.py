@@ -11,6 +11,7 @@ from textual import events
 from textual.geometry import Region
 from textual.strip import Strip
 
+from bridge.helm.logtext import write_log
 from tui.console.canvas import Run
 from tui.console.rows import Rows
 
@@ -22,6 +23,7 @@ _GLYPHS = {
     "sent": ("▸", "strong"),
     "heard": ("◂", "satellite"),
     "reply": ("◂", "best"),
+    "rest": ("■", "plain"),
     "note": ("·", "dim"),
     "refused": ("✕", "trouble"),
     "error": ("!", "trouble"),
@@ -47,9 +49,8 @@ def log_row(line: LogLine, clock: str, width: int) -> list[Run]:
 
 
 def log_text(lines: Iterable[tuple[str, LogLine]]) -> str:
-    """The log as a text file: time, kind, bytes, meaning, tabs between."""
-    rows = [f"{clock}\t{line.kind}\t{line.hex}\t{line.meaning}" for clock, line in lines]
-    return "\n".join(["time\tkind\tbytes\tmeaning", *rows]) + "\n"
+    """The log as a text file, which `positions diff` reads."""
+    return write_log(line for _, line in lines)
 
 
 class FrameLog(Rows, can_focus=True):

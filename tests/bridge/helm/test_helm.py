@@ -335,3 +335,23 @@ def test_news_of_the_adapter_become_lines(helm, bench):
     assert "adapter's own" in heard[3]
     until(lambda: len(log_of(helm, "error")) == 2)
     assert helm.snapshot().link == "open"
+
+
+def test_a_log_line_keeps_the_count_and_a_goto_tells_where_it_ended(helm, bench, monkeypatch):
+    monkeypatch.setattr(helm_module, "COAST_S", 0.05)
+    helm.store(7)
+    until(lambda: log_of(helm, "sent"))
+    (stored,) = [line for line in helm.log_since(0) if line.kind == "sent"]
+    assert (stored.hex, stored.count) == ("E0 31 6A 07", 500)
+    helm.goto(7)
+    until(lambda: len(log_of(helm, "sent")) == 2)
+    bench.moving, bench.count, bench.pulses = "east", 490, 10
+    until(lambda: helm.snapshot().moving == "east")
+    bench.moving, bench.count = None, 480
+    until(lambda: log_of(helm, "rest"))
+    assert log_of(helm, "rest") == ["At rest at count 480, sent to position 7"]
+
+
+def test_a_place_called_anew_is_logged_with_the_count_it_had(helm, bench):
+    helm.call_count(45)
+    until(lambda: "Call this place count 45; it read 500" in log_of(helm, "note"))

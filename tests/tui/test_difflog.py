@@ -1,0 +1,130 @@
+"""`positions diff` of a station file against logs: saved, decoded, captured, and none of these."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from bridge.errors import BadInput
+from bridge.helm.logtext import HEAD
+from tui.cli import main
+from tui.commands import positions
+
+STATION = """\
+[station]
+latitude_deg = 44.6
+longitude_deg = 3.9
+
+[[position]]
+number = 1
+name = "Alder"
+longitude_deg = 41.2
+count = 94
+
+[[position]]
+number = 2
+name = "Birch"
+longitude_deg = 35.4
+count = 181
+"""
+STORE_1, STORE_2 = "E0 31 6A 01", "E0 31 6A 02"
+
+
+@pytest.fixture
+def yard(tmp_path: Path) -> Path:
+    file = tmp_path / "yard.toml"
+    file.write_text(STATION, encoding="utf-8")
+    return file
+
+
+def saved(tmp_path: Path, *rows: str) -> Path:
+    log = tmp_path / "evening.txt"
+    log.write_text("\n".join([HEAD, *rows]) + "\n", encoding="utf-8")
+    return log
+
+
+def test_a_saved_log_that_differs(
+    yard: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log = saved(tmp_path, f"t\tsent\t{STORE_1}\tStore\t94", f"t\tsent\t{STORE_2}\tStore\t185")
+    assert positions.diff(yard, log) == 1
+    assert capsys.readouterr().out.splitlines() == [
+        "2 Birch: count: store was sent at count 185, line 3; the file has 181 (-4)",
+        f"1 difference between the file and {log}",
+    ]
+    assert positions.diff(yard, log, json=True) == 1
+    assert json.loads(capsys.readouterr().out) == {
+        "number": 2,
+        "code": "count",
+        "detail": "store was sent at count 185, line 3; the file has 181 (-4)",
+        "differs": True,
+        "file": str(log),
+        "line": 3,
+    }
+
+
+def test_a_saved_log_that_does_not(
+    yard: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert positions.diff(yard, saved(tmp_path, f"t\tsent\t{STORE_1}\tStore\t94")) == 0
+    said = capsys.readouterr().out.splitlines()
+    assert said[0] == "note: 2 Birch: not proved: count 181 of Birch was neither stored nor gone to in"
+
+
+def test_a_capture_proves_no_count_and_says_so_once(
+    yard: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    capture = tmp_path / "evening.hex"
+    capture.write_text(f"0.5 {STORE_1}\n1.5 {STORE_2}\n", encoding="utf-8")
+    assert positions.diff(yard, capture) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("note: no count: all 2: store was sent")
+    assert "0 differences" in said
+
+
+def test_decoded_lines_from_standard_input(
+    yard: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    line = {"kind": "frame", "t_s": 0.5, "hex": "E0 31 6A 09", "parity_ok": [True] * 4}
+    monkeypatch.setattr(sys, "stdin", io.StringIO(json.dumps(line) + "\n"))
+    with pytest.raises(SystemExit) as left:
+        main(["positions", "diff", str(yard), "-"])
+    assert left.value.code == 1
+    assert "9: not in the file: store was sent, at 0.500 s" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "says"),
+    [
+        ("none.txt", None, "no such file"),
+        ("idle.txt", HEAD + "\nt\tnote\t\tgreets\t0\n", "no command to a positioner"),
+        ("torn.txt", HEAD + "\nt\tsent\n", "torn.txt:2: holds 2 cells"),
+        ("story.txt", "nothing of the kind\n", "story.txt"),
+    ],
+)
+def test_what_is_no_log_is_refused(
+    yard: Path, tmp_path: Path, name: str, text: str | None, says: str
+) -> None:
+    if text is not None:
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    with pytest.raises(BadInput, match=says):
+        positions.diff(yard, tmp_path / name)
+
+
+def test_the_station_comes_first(yard: Path, tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="write the station first"):
+        positions.diff(saved(tmp_path), yard)
+
+
+def test_a_sheet_comes_from_standard_input(
+    yard: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"number,count\n2,185\n")))
+    with pytest.raises(SystemExit) as left:
+        main(["positions", "import", "-", str(yard)])
+    assert left.value.code == 0
+    assert "2: count: 181 -> 185" in capsys.readouterr().out
