@@ -49,6 +49,9 @@ _TAIL = """\
 # east = 45
 # west = 985
 
+# What the counter read with the dish at each end: after counts are lost, it tells what happened.
+{ends}
+
 # [positioner]
 # approach = "west"            # the way it moves when it arrives: "east", "west", "either"
 # passing = "passed"           # supply to the LNB: "passed", "inverted", "held13", "held18"
@@ -75,6 +78,8 @@ class Known:
     longitude_deg: float | None = None
     height_m: float | None = None
     diameter_m: float | None = None
+    east_end: int | None = None
+    west_end: int | None = None
 
 
 def blank_station(known: Known, kind: Kind = "linear") -> str:
@@ -91,7 +96,10 @@ def blank_station(known: Known, kind: Kind = "linear") -> str:
         height=_pair("height_m", known.height_m, 210.0),
         dish=f"{header}\n{dish}             # metres across\n{frequency}",
     )
-    return head + "\n" + (_LINEAR if kind == "linear" else _WORM) + _TAIL
+    east, west = _pair("east", known.east_end, 0), _pair("west", known.west_end, 1000)
+    header = "# [ends]" if known.east_end is None and known.west_end is None else "[ends]"
+    tail = _TAIL.format(ends=f"{header}\n{east}\n{west}")
+    return head + "\n" + (_LINEAR if kind == "linear" else _WORM) + tail
 
 
 def _pair(key: str, value: float | str | None, example: float | str) -> str:

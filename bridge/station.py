@@ -138,6 +138,13 @@ class SoftLimits(Table):
         return self
 
 
+class KnownEnds(Table):
+    """What the counter read with the dish at each end of its travel when it was commissioned."""
+
+    east: Count | None = None
+    west: Count | None = None
+
+
 class Controller(Table):
     """How the positioner arrives at a position, and what supply it gives the LNB."""
 
@@ -165,14 +172,19 @@ class Station(Table):
     dish: Reflector | None = None
     mount: Annotated[LinearMount | WormMount, Field(discriminator="kind")] | None = None
     limits: SoftLimits | None = None
+    ends: KnownEnds | None = None
     positioner: Controller = Controller()
     position: tuple[Position, ...] = ()
 
     @classmethod
     def conflicts(cls, data: Mapping[str, object], source: Source) -> Iterable[Mistake]:
-        """Numbers used twice, a triangle that does not close, counts beyond the stroke."""
+        """Numbers used twice, a triangle that does not close, counts beyond the stroke or ends."""
         rows = _rows(data)
         yield from _shared_numbers(rows, source)
+        ends = _alone(KnownEnds, data.get("ends"))
+        if ends is not None:
+            yield from _ends_apart(ends, _alone(LinearMount, data.get("mount")))
+            yield from _outside(ends, _alone(SoftLimits, data.get("limits")))
         mount = _alone(LinearMount, data.get("mount"))
         if mount is not None:
             triangle = list(_triangle(mount))
@@ -248,8 +260,48 @@ def _triangle(mount: LinearMount) -> Iterator[Mistake]:
             )
 
 
+def _ends_apart(ends: KnownEnds, mount: LinearMount | None) -> Iterator[Mistake]:
+    """The ends in order, and no farther apart than the stroke is long."""
+    east, west = ends.east, ends.west
+    if east is None or west is None:
+        return
+    if east >= west:
+        says = f"{east} is not below the west end {west}; counts grow west, so swap them"
+        yield Mistake(("ends", "east"), says, "ends")
+    elif mount is not None and west - east > mount.stroke_counts + _slack(mount):
+        yield Mistake(
+            ("ends", "west"),
+            f"the ends {east} and {west} are {west - east} counts apart, farther than the stroke"
+            f" of {mount.stroke_counts:.0f}; read both ends again, or correct stroke_mm and"
+            " counts_per_mm",
+            "ends",
+        )
+
+
+def _outside(ends: KnownEnds, limits: SoftLimits | None) -> Iterator[Mistake]:
+    """Soft limits lie inside the ends, or they limit nothing."""
+    if limits is None:
+        return
+    if ends.east is not None and limits.east <= ends.east:
+        yield Mistake(("limits", "east"), _not_inside("east", limits.east, ends.east), "ends")
+    if ends.west is not None and limits.west >= ends.west:
+        yield Mistake(("limits", "west"), _not_inside("west", limits.west, ends.west), "ends")
+
+
+def _not_inside(side: str, limit: int, end: int) -> str:
+    way = ("over", "toward the west") if side == "east" else ("under", "toward the east")
+    return (
+        f"{limit} is not inside the {side} end, which read {end}; set it {way[0]} {end},"
+        f" some counts {way[1]}, or correct [ends]"
+    )
+
+
+def _slack(mount: LinearMount) -> float:
+    return STROKE_SLACK_MM * mount.counts_per_mm
+
+
 def _beyond(mount: LinearMount, limits: object, rows: list[tuple[int, Row]]) -> Iterator[Mistake]:
-    slack = STROKE_SLACK_MM * mount.counts_per_mm
+    slack = _slack(mount)
     most = round(mount.stroke_counts)
     held = f"is beyond the stroke, 0 to {most} counts"
     checked: list[tuple[tuple[str | int, ...], object, str]] = []

@@ -19,6 +19,7 @@ from bridge.errors import BadInput
 from bridge.mistakes import dotted
 from bridge.station import (
     Controller,
+    KnownEnds,
     LinearMount,
     Position,
     Reflector,
@@ -38,6 +39,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "dish": Reflector,
     "mount": LinearMount,
     "limits": SoftLimits,
+    "ends": KnownEnds,
     "positioner": Controller,
     "position": Position,
 }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bridge.station import LinearMount, Station
+from bridge.station import KnownEnds, LinearMount, Station
 from sim.rig.linkage import LinearLinkage, Linkage, WormLinkage
 from sim.sky.beam import Reflector
 from sim.sky.belt import Obstacle, Site
@@ -41,10 +41,20 @@ def linkage_of(station: Station) -> Linkage | None:
     return WormLinkage(mount.counts_per_deg, mount.noon_count)
 
 
+def ends_of(station: Station) -> dict[str, int]:
+    """What the counter read at the ends, by side, as far as the file tells."""
+    ends = station.ends
+    if not isinstance(ends, KnownEnds):  # a yard's are those of its rig
+        return {}
+    sides = {"east": ends.east, "west": ends.west}
+    return {side: count for side, count in sides.items() if count is not None}
+
+
 def travel_of(station: Station) -> tuple[float, float] | None:
-    """Counts between which the dish can be driven: the soft limits, else the stroke."""
+    """Counts between which the dish can be driven: soft limits, else known ends, else stroke."""
     if station.limits is not None:
         return station.limits.east, station.limits.west
+    ends: dict[str, float] = dict(ends_of(station))
     if isinstance(station.mount, LinearMount):
-        return 0.0, station.mount.stroke_counts
-    return None
+        ends = {"east": 0.0, "west": station.mount.stroke_counts} | ends
+    return (ends["east"], ends["west"]) if len(ends) == 2 else None

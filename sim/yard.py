@@ -105,7 +105,7 @@ class Yard(Station):
     """A station with everything that makes a rig of it."""
 
     rig: RigTable
-    ends: EndsTable
+    ends: EndsTable  # type: ignore[assignment]  # of a rig the ends themselves, not a reading
     positioner: PositionerTable = PositionerTable()
     start: StartTable = StartTable()
     sky: SkyTable = SkyTable()

@@ -12,7 +12,7 @@ from bridge.datafile import check
 from bridge.errors import BadInput, YardError
 from bridge.mistakes import dotted
 from bridge.station import LinearMount, Position, Station
-from sim.ground import travel_of
+from sim.ground import ends_of, travel_of
 from sim.plan.survey import Satellite, survey
 
 END_COUNTS = 5  # counts a soft limit stays inside an end at least (common practice, 5 to 10)
@@ -137,32 +137,47 @@ def _places(rows: Iterable[Satellite]) -> Iterator[Finding]:
 
 
 def _travel(station: Station, rows: Iterable[Satellite]) -> Iterator[Finding]:
-    limits, mount = station.limits, station.mount
-    if limits is not None and isinstance(mount, LinearMount):
-        ends = (
-            ("east", limits.east, limits.east),
-            ("west", limits.west, mount.stroke_counts - limits.west),
-        )
-        for side, limit, inside in ends:
+    limits, known = station.limits, ends_of(station)
+    ends: dict[str, float] = dict(known)
+    if isinstance(station.mount, LinearMount):
+        ends = {"east": 0.0, "west": station.mount.stroke_counts} | ends
+    if limits is not None:
+        for side, limit, way in (("east", limits.east, 1), ("west", limits.west, -1)):
+            inside = (limit - ends[side]) * way if side in ends else END_COUNTS
+            what = f"{side} end, {known[side]}," if side in known else "end of the stroke,"
             if inside < END_COUNTS:
                 said = (
-                    f"the {side} soft limit {limit} is {inside:.0f} counts from the end of the"
-                    f" stroke, usual are {END_COUNTS} or more, and three times the coast"
+                    f"the {side} soft limit {limit} is {inside:.0f} counts from the {what} usual"
+                    f" are {END_COUNTS} or more, and three times the coast"
                 )
                 yield Finding(None, "limit at the end", said, False)
     travel = travel_of(station)
     if travel is None:
         return
-    kind = "soft limits" if limits is not None else "stroke"
+    kind = "soft limits" if limits is not None else "ends" if known else "stroke"
+    code = {"soft limits": "outside limits", "ends": "outside ends", "stroke": "stroke"}[kind]
     low, high = round(travel[0]), round(travel[1])
     for row in rows:
-        if row.taught is not None and not low <= row.taught <= high:
-            said = f"count {row.taught} is outside the {kind}, {low} to {high}"
-            yield Finding(row.number, "outside limits" if limits is not None else "stroke", said)
+        if row.taught is not None and (past := _past(row.taught, known)):
+            said = f"count {row.taught} is past {past}: the dish cannot stand there; teach it again"
+            yield Finding(row.number, "outside ends", said)
+        elif row.taught is not None and not low <= row.taught <= high:
+            yield Finding(
+                row.number, code, f"count {row.taught} is outside the {kind}, {low} to {high}"
+            )
         elif row.taught is None and row.within_limits is False and row.visible:
             at = "past the linkage" if row.count is None else f"near count {row.count}"
             said = f"is expected {at}, outside the {kind}, {low} to {high}"
             yield Finding(row.number, "out of reach", said, False)
+
+
+def _past(count: int, ends: Mapping[str, int]) -> str:
+    """The end that a count lies beyond, in words; empty where it lies beyond none."""
+    if "east" in ends and count < ends["east"]:
+        return f"the east end, which read {ends['east']}"
+    if "west" in ends and count > ends["west"]:
+        return f"the west end, which read {ends['west']}"
+    return ""
 
 
 def _unpeaked(rows: tuple[Position, ...]) -> Iterator[Finding]:

@@ -8,7 +8,7 @@ from bridge.datafile import Table
 from bridge.station import Position, Station
 from sim.plan.check import Finding
 
-TABLES = ("station", "dish", "mount", "limits", "positioner")
+TABLES = ("station", "dish", "mount", "limits", "ends", "positioner")
 ALIKE = 2  # counts moved by the same number from which the whole list is said to have moved
 
 

@@ -12,6 +12,7 @@ from itertools import pairwise
 
 from bridge.acts import Act, Log
 from bridge.station import Position, Station
+from sim.ground import ends_of
 from sim.plan.check import Finding
 
 ARRIVES = 4  # counts off that coast and backlash leave (common practice, 1-3 and 1-4)
@@ -175,6 +176,13 @@ def _ends(station: Station, belief: _Belief) -> Iterator[Finding]:
                     " for another reason"
                 )
                 yield Finding(None, "counts lost", said, line=again.act.line)
+        told = ends_of(station).get(side)
+        if told is not None and known and abs((known[-1].count or 0) - told) > END_SLACK:
+            said = (
+                f"the {side} end was met at {known[-1].count}, {known[-1].act.at}; the file says"
+                f" {told}: counts were lost since, or it stopped for another reason"
+            )
+            yield Finding(None, f"ends.{side}", said, line=known[-1].act.line)
 
 
 def _position(number: int, row: Position | None, belief: _Belief) -> Iterator[Finding]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from bridge.errors import BadInput
 from bridge.station import LinearMount, Station
+from sim.ground import ends_of
 from sim.plan.causes import ACTUATOR, BOTH, LOST, NOTHING, SLIPPED, TWISTED, WRONG, Place
 from sim.plan.predict import predict
 from sim.plan.shift import Judgement, Weight, call, judge
@@ -35,6 +36,7 @@ class Remedy:
 
     after: dict[int, int]
     limits: tuple[int, int] | None
+    ends: dict[str, int]  # those that the file holds, as they should read
     missing: tuple[str, ...]
     advice: str
 
@@ -70,6 +72,8 @@ def examine(station: Station, again: dict[int, int], ends: dict[str, EndReading]
         if side in ends:
             before = _end_before(station, side, ends[side], notes)
             now[side] = float(ends[side].now)
+        elif side in (known := ends_of(station)):
+            before = float(known[side])
         elif station.limits is not None:
             before = float(getattr(station.limits, side))
         places.append(Place(side, side, before))
@@ -106,8 +110,15 @@ def _satellites(station: Station, site: Site, again: dict[int, int]) -> list[Pla
 
 
 def _end_before(station: Station, side: str, end: EndReading, notes: list[str]) -> float:
+    known = ends_of(station).get(side)
     if end.before is not None:
+        if known is not None and known != end.before:
+            notes.append(
+                f"the {side} end is taken to have read {end.before}, as given; the file has {known}"
+            )
         return float(end.before)
+    if known is not None:
+        return float(known)
     if side == "east" and isinstance(station.mount, LinearMount):
         notes.append(
             "the east end is taken to have read 0, where a linear mount's counter starts; write"
@@ -115,8 +126,9 @@ def _end_before(station: Station, side: str, end: EndReading, notes: list[str]) 
         )
         return 0.0
     raise BadInput(
-        f"{side}={end.now} says what the {side} end reads now, and the station file does not keep"
-        f" what it read before; write {side}=BEFORE:{end.now}, from the commissioning record"
+        f"{side}={end.now} says what the {side} end reads now, and the station file does not say"
+        f" what it read before; write {side}=BEFORE:{end.now}, from the commissioning record, or"
+        f" put {side} under [ends] in the file"
     )
 
 
@@ -138,10 +150,11 @@ def _remedy(
     }
     missing = tuple(_missing(judgement, weight, ends)) if writes else ()
     limits = _limits(station, judgement, weight, slope) if writes else None
+    at_ends = _at_ends(station, judgement, weight) if writes else ends_of(station)
     advice = "take the deciding reading, arriving from the usual side"
     if judgement.cause is not None:
         advice = _advice(station, judgement.cause, limits)
-    return Remedy(after, limits, missing, advice)
+    return Remedy(after, limits, at_ends, missing, advice)
 
 
 def _line(judgement: Judgement, weight: Weight) -> tuple[float, float]:
@@ -174,6 +187,21 @@ def _limits(
         elif weight.name != ACTUATOR:
             moved.append(old + round(float(weight.moves[n])))
     return (moved[0], moved[1]) if len(moved) == 2 and moved[0] < moved[1] else None
+
+
+def _at_ends(station: Station, judgement: Judgement, weight: Weight) -> dict[str, int]:
+    """The ends that the file holds, as they should read now; what was read goes first."""
+    told = {}
+    for n, place in enumerate(judgement.places):
+        known = ends_of(station).get(str(place.key))
+        if known is None:
+            continue
+        told[str(place.key)] = (
+            known
+            if weight.name == SLIPPED
+            else round(judgement.now.get(place.key, known + float(weight.moves[n])))
+        )
+    return told
 
 
 def _missing(judgement: Judgement, weight: Weight, ends: dict[str, EndReading]) -> list[str]:

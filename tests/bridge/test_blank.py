@@ -8,7 +8,7 @@ import pytest
 
 from bridge.blank import Kind, Known, blank_station
 from bridge.datafile import check, parse_checked
-from bridge.station import Station
+from bridge.station import KnownEnds, Station
 
 
 def test_a_blank_file_says_only_what_is_missing() -> None:
@@ -37,6 +37,7 @@ def test_every_remark_that_is_a_key_is_a_right_one(kind: Kind) -> None:
     assert station.mount is not None
     assert station.mount.kind == kind
     assert station.limits is not None
+    assert station.ends == KnownEnds(east=0, west=1000)
     assert station.positioner.passing == "passed"
     assert station.station.obstacles[0].elevation_deg == 35
     row = station.position[0]

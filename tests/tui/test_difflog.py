@@ -72,7 +72,9 @@ def test_a_saved_log_that_does_not(
 ) -> None:
     assert positions.diff(yard, saved(tmp_path, f"t\tsent\t{STORE_1}\tStore\t94")) == 0
     said = capsys.readouterr().out.splitlines()
-    assert said[0] == "note: 2 Birch: not proved: count 181 of Birch was neither stored nor gone to in"
+    assert (
+        said[0] == "note: 2 Birch: not proved: count 181 of Birch was neither stored nor gone to in"
+    )
 
 
 def test_a_capture_proves_no_count_and_says_so_once(

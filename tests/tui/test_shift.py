@@ -82,6 +82,16 @@ def test_undo_brings_the_very_bytes_back_and_undo_again_the_shift(yard: Path) ->
     assert yard.read_bytes() == shifted
 
 
+def test_known_ends_move_with_lost_counts_and_come_back(yard: Path) -> None:
+    text = yard.read_text(encoding="utf-8")
+    text = text.replace("[limits]", "[ends]\neast = 0  # at the switch\nwest = 1000\n\n[limits]")
+    yard.write_text(text, encoding="utf-8")
+    assert run(yard, ["1=104", "16=952", "west=1010"], write=True) == 0
+    assert "east = 10  # at the switch\nwest = 1010\n" in yard.read_text(encoding="utf-8")
+    assert run(yard, [], undo=True) == 0
+    assert yard.read_text(encoding="utf-8") == text
+
+
 def test_undo_leaves_other_edits_alone(yard: Path) -> None:
     run(yard, PROVED, write=True)
     edited = yard.read_text(encoding="utf-8").replace('"Teasel"', '"Bracken"')

@@ -45,16 +45,27 @@ def test_what_cannot_be_is_not_written(tmp_path: Path, known: Known, says: str) 
 def test_questions_are_asked_until_answered_or_left_out(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    answers = iter(["Yard", "north", "90", "44,6 S", "355", "3.9w", "", "1.2"])
+    answers = iter(
+        ["Yard", "north", "90", "44,6 S", "355", "3.9w", "", "1.2", "1000", "0.5", "0", ""]
+    )
     asked: list[str] = []
 
     def ask(question: str) -> str:
         asked.append(question.split(maxsplit=1)[0])
         return next(answers)
 
-    assert ask_for(Known(), ask) == Known("Yard", -44.6, -3.9, None, 1.2)
-    assert asked == ["Name", *["Latitude"] * 3, *["Longitude"] * 2, "Height", "Diameter"]
+    assert ask_for(Known(), ask) == Known("Yard", -44.6, -3.9, None, 1.2, 1000)
+    assert asked == [
+        "Name",
+        *["Latitude"] * 3,
+        *["Longitude"] * 2,
+        "Height",
+        "Diameter",
+        *["Count"] * 4,
+    ]
     told = capsys.readouterr().err
     assert "north is not a number; write digits, perhaps with N or S behind" in told
     assert "sees no satellite of the belt" in told
     assert "so write -5" in told
+    assert "0.5 is not a whole number" in told
+    assert "1000 is not below the west end 0" in told

@@ -14,6 +14,7 @@ from bridge.errors import BadInput, YardError
 from bridge.station import Station
 from bridge.stationfile import StationFile
 from bridge.wholefile import backup_of, read_bytes, save_whole
+from sim.ground import ends_of
 from sim.plan.remedy import WRITABLE, Case, EndReading, examine
 from sim.plan.shift import Weight
 from tui.columns import WIDTH, Column
@@ -164,6 +165,9 @@ def _side_by_side(case: Case) -> list[str]:
         east, west = case.remedy.limits or (limits.east, limits.west)
         rows.append(["", "limit east", str(limits.east), str(east), "", ""])
         rows.append(["", "limit west", str(limits.west), str(west), "", ""])
+    for side, before in ends_of(case.station).items():
+        again = f"{now[side]:.0f}" if side in now else ""
+        rows.append(["", f"{side} end", str(before), str(case.remedy.ends[side]), again, ""])
     return lay_out(columns, rows)
 
 
@@ -186,6 +190,7 @@ def _print_json(case: Case) -> None:
         "limits": None
         if remedy.limits is None
         else dict(zip(("east", "west"), remedy.limits, strict=True)),
+        "ends": remedy.ends,
     }
     print(json_text.dumps(head, ensure_ascii=False))
     for weight in judgement.weights:
@@ -239,6 +244,8 @@ def _write(file: StationFile, case: Case, *, json: bool) -> int:
             changes["position", index, "count"] = remedy.after[row.number]
     if remedy.limits is not None:
         changes["limits", "east"], changes["limits", "west"] = remedy.limits
+    for side, count in remedy.ends.items():
+        changes["ends", side] = count
     file.edit(changes)
     try:
         kept = file.save()
@@ -252,10 +259,13 @@ def _write(file: StationFile, case: Case, *, json: bool) -> int:
     if kept is None:
         say("Nothing was written: the counts stay as they are.")
         return 0
-    for line in _wrap(
-        f"Written; the former list is kept in {kept.name}. Take it back with --undo."
-    ):
-        say(line)
+    told = [f"Written; the former list is kept in {kept.name}. Take it back with --undo."]
+    if new := [s for s in ("east", "west") if s in case.judgement.now and s not in remedy.ends]:
+        read = ", ".join(f"{side} = {case.judgement.now[side]:.0f}" for side in new)
+        told.append(f"Put {read} under [ends] in the file: the next time it is known before.")
+    for line in told:
+        for part in _wrap(line):
+            say(part)
     return 0
 
 
@@ -269,8 +279,8 @@ def _undo(path: Path, readings: Sequence[str], *, write: bool) -> int:
     current, former = read_bytes(path), read_bytes(kept)
     if _but_counts(current, path) != _but_counts(former, kept):
         raise BadInput(
-            f"{path} differs from {kept.name} by more than counts and limits, so the last save was"
-            " not a shift; nothing was changed, compare the two files by hand"
+            f"{path} differs from {kept.name} by more than counts, limits and ends, so the last"
+            " save was not a shift; nothing was changed, compare the two files by hand"
         )
     save_whole(path, former, expected=current)
     print(f"The former counts are back; the shifted list is kept in {kept.name}.")
@@ -278,10 +288,10 @@ def _undo(path: Path, readings: Sequence[str], *, write: bool) -> int:
 
 
 def _but_counts(content: bytes, path: Path) -> Station:
-    """A station without its counts and limits, to compare the rest of two files."""
+    """A station without its counts, limits and ends, to compare the rest of two files."""
     station = parse_checked(content.decode("utf-8-sig"), str(path), Station)
     bare = tuple(row.model_copy(update={"count": None}) for row in station.position)
-    return station.model_copy(update={"position": bare, "limits": None})
+    return station.model_copy(update={"position": bare, "limits": None, "ends": None})
 
 
 def _to_stderr(line: str) -> None:

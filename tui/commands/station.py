@@ -22,7 +22,10 @@ _QUESTIONS = (
     ("longitude_deg", "Longitude in degrees, such as 3.90E", "EW"),
     ("height_m", "Height above the sea in metres", ""),
     ("diameter_m", "Diameter of the dish in metres", ""),
+    ("east_end", "Count that the counter reads at the east end of the travel", ""),
+    ("west_end", "Count that the counter reads at the west end of the travel", ""),
 )
+_WHOLE = ("east_end", "west_end")
 
 
 def _number(answer: str, sides: str) -> float:
@@ -36,6 +39,13 @@ def _number(answer: str, sides: str) -> float:
     except ValueError:
         ways = f", perhaps with {' or '.join(sides)} behind" if sides else ""
         raise BadInput(f"{answer.strip()} is not a number; write digits{ways}") from None
+
+
+def _count(value: float) -> int:
+    """Raises BadInput for part of a count."""
+    if not value.is_integer():
+        raise BadInput(f"{value:g} is not a whole number; counts are whole")
+    return int(value)
 
 
 def _objection(known: Known) -> str | None:
@@ -61,6 +71,8 @@ def ask_for(known: Known, ask: Ask) -> Known:
             objection: str | None
             try:
                 value: Any = _number(answer, sides)
+                if key in _WHOLE:
+                    value = _count(value)
                 told = replace(known, **{key: value})
                 objection = _objection(told)
             except BadInput as error:

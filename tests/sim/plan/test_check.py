@@ -195,3 +195,14 @@ def test_a_list_that_moved_as_one() -> None:
         None, "moved alike", "all 16 counts that both files hold moved by -10"
     )
     assert len(found) == 17
+
+
+def test_a_count_past_a_known_end_and_a_limit_close_to_one() -> None:
+    ends = "[ends]\neast = 0\nwest = 988\n[limits]"
+    done = check_text(text_of().replace("[limits]", ends), "yard.toml")
+    assert codes(done) == {(None, "limit at the end", False)}
+    assert "3 counts from the west end, 988, usual" in done.findings[0].detail
+    bare = text_of().replace("[limits]\neast = 45\nwest = 985", "[ends]\neast = 100\nwest = 1000")
+    done = check_text(bare, "yard.toml")
+    assert codes(done) == {(1, "outside ends", True)}
+    assert "past the east end, which read 100" in done.findings[0].detail

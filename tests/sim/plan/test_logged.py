@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bridge.acts import Act, Log
-from bridge.station import Position, Site, SoftLimits, Station
+from bridge.station import KnownEnds, Position, Site, SoftLimits, Station
 from sim.plan.check import Finding
 from sim.plan.logged import compare_log
 
@@ -91,6 +91,14 @@ def test_counts_lost_between_are_seen_at_an_end() -> None:
     assert differs(*ends) == [(None, "counts lost")]
     near = [Act("end", f"line {n}", n, side="east", count=count) for n, count in ((4, -2), (9, 0))]
     assert differs(*near) == []
+
+
+def test_an_end_met_elsewhere_than_the_file_says_is_told() -> None:
+    known = STATION.model_copy(update={"ends": KnownEnds(east=0)})
+    end = Act("end", "line 4", 4, side="east", count=11)
+    assert differs(end, station=known) == [(None, "ends.east")]
+    assert differs(Act("end", "line 4", 4, side="east", count=-2), station=known) == []
+    assert differs(end) == []  # the file says nothing of its ends
 
 
 def test_counts_lost_between_are_seen_on_going_back() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bridge.errors import BadInput
-from bridge.station import LinearMount, Position, Reflector, Site, SoftLimits, Station
+from bridge.station import KnownEnds, LinearMount, Position, Reflector, Site, SoftLimits, Station
 from sim.plan.causes import ACTUATOR, LOST, NOTHING, ODD, SLIPPED, TWISTED, WRONG
 from sim.plan.remedy import Case, EndReading, examine
 
@@ -194,3 +194,27 @@ def test_a_satellite_that_cannot_be_compared_is_refused(change: dict[str, None],
     station = STATION.model_copy(update={"position": (first, *STATION.position[1:])})
     with pytest.raises(BadInput, match=says):
         examine(station, {1: 104}, {})
+
+
+WITH_ENDS = STATION.model_copy(update={"ends": KnownEnds(east=0, west=1000)})
+
+
+def test_the_file_tells_what_an_end_read_before() -> None:
+    now = {1: 94 + 10, 16: 942 + 10}
+    case = examine(WITH_ENDS, now, {"west": EndReading(None, 1010)})
+    assert named(case) == LOST
+    assert case.remedy.ends == {"east": 10, "west": 1010}
+    assert case.notes == ()
+
+
+def test_an_end_of_the_file_stays_when_the_clamp_slipped() -> None:
+    now = {1: 94 + 15, 10: 609 + 15, 16: 942 + 15}
+    case = examine(WITH_ENDS, now, {"east": EndReading(None, 0), "west": EndReading(None, 1000)})
+    assert named(case) == SLIPPED
+    assert case.remedy.ends == {"east": 0, "west": 1000}
+
+
+def test_what_an_end_read_before_may_be_given_and_goes_first() -> None:
+    case = examine(WITH_ENDS, {1: 104, 16: 952}, {"west": EndReading(1003, 1013)})
+    assert named(case) == LOST
+    assert any("taken to have read 1003, as given; the file has 1000" in n for n in case.notes)
