@@ -83,7 +83,6 @@ class Channel:
 
 def read_npy(source: Source, rate_hz: float | None, block: int) -> Capture:
     """Read one `.npy` array; CaptureError without `rate_hz`."""
-    source.unpack()
     with source.open() as file:
         array = _read_header(source, None, file)
     return _make_capture(source, [array], _need_rate(source, rate_hz), 0.0, block)
@@ -226,7 +225,8 @@ def _raw(channel: Channel, block: int) -> Iterator[RawBlock]:
     left = channel.count
     try:
         with _open(array) as file:
-            _skip(file, array.data_start + row_start * item)
+            if file.seekable():
+                array.source.seek(file, array.data_start + row_start * item)
             while left > 0 and (octets := array.source.read(file, step * item)):
                 whole = len(octets) // item
                 values = np.frombuffer(octets, array.dtype, whole)
@@ -237,8 +237,20 @@ def _raw(channel: Channel, block: int) -> Iterator[RawBlock]:
                     return
                 left -= values.size
                 yield values
+            if left > 0 and array.source.size is None:
+                _note_short(channel, channel.count - left)
     except _ZIP_TROUBLE as error:
         raise _explain(array.where, error) from None
+
+
+def _note_short(channel: Channel, held: int) -> None:
+    array = channel.array
+    note = (
+        f"{array.where}: byte {array.data_start}: the header says {channel.count:,} values of"
+        f" {channel.name}, the file holds {held:,}; read to the end of the file"
+    )
+    if note not in array.source.notes:
+        array.source.notes.append(note)
 
 
 def _scaled(channel: Channel, block: int) -> Iterator[FloatBlock]:
@@ -286,11 +298,6 @@ def _open(array: Array) -> IO[bytes]:
         return array.source.open()
     with zipfile.ZipFile(array.source.path) as pack:  # the member keeps the file open
         return pack.open(array.member)
-
-
-def _skip(file: IO[bytes], count: int) -> None:
-    if file.seekable():
-        file.seek(count)
 
 
 def _read_header(source: Source, member: str | None, file: IO[bytes]) -> Array:

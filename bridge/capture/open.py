@@ -48,9 +48,25 @@ def open_capture(path: str, *, rate_hz: float | None = None, block: int = BLOCK_
     source = Source(path)
     if not source.head:
         raise CaptureError(f"{source.name}: the file is empty; record it again")
+    while True:
+        try:
+            capture = _read(source, rate_hz, max(block, 1))
+        except CaptureError:
+            if not source.grow_head():  # the beginning of a pipe may not have been enough
+                raise
+        else:
+            return replace(
+                capture,
+                progress=source.progress,
+                settle=source.settle,
+                late_notes=source.notes,
+            )
+
+
+def _read(source: Source, rate_hz: float | None, block: int) -> Capture:
     module, _, function = _choose(source).partition(".")
     read: Reader = getattr(import_module(f"bridge.capture.{module}"), function)
-    return replace(read(source, rate_hz, max(block, 1)), progress=source.progress)
+    return read(source, rate_hz, block)
 
 
 def _choose(source: Source) -> str:

@@ -1,28 +1,33 @@
 """Where the octets of a capture come from: a file, a gzip file, a pipe or stdin.
 
 A source can be read again from the start as often as there are traces; what cannot be read
-twice (stdin, a pipe) is first copied into a temporary file that goes away with the source.
+twice (stdin, a pipe) is copied into a temporary file while it is read.
 """
 
 from __future__ import annotations
 
-import codecs
 import gzip
+import io
 import os
 import stat
 import sys
 import tempfile
+import time
 import weakref
 import zlib
-from collections.abc import Iterator
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, BinaryIO, cast
 
+from bridge.capture.recode import Recoded, Turn, find_turns
+from bridge.capture.spool import Spool, SpoolReader, remove_file
 from bridge.errors import CaptureError
 
 HEAD_OCTETS = 1 << 16  # octets looked at to tell what kind of file it is
-SPOOL_OCTETS = 1 << 20  # octets copied at a time from what cannot be read twice
+COPY_OCTETS = 1 << 20  # octets copied at a time
+HEAD_PAUSE_S = 1.0  # s without an octet after which a pipe is judged by what it gave
+BLOCK_PAUSE_S = 0.1  # s that a block may take to fill where octets trickle out of a pipe
 GZIP_MAGIC = b"\x1f\x8b"
 
 
@@ -32,40 +37,100 @@ class Source:
     def __init__(self, path: str) -> None:
         self.name = "stdin" if path == "-" else path
         self.path = path
-        self._reached = 0  # octets of the file, packed or not, that the last pass has come to
+        self.notes: list[str] = []  # what a pass found odd; they come as it goes
         self.suffix = "" if path == "-" else _find_suffix(path)
+        self._reached = 0  # octets of the file, packed or not, that the last pass has come to
+        self._spool: Spool | None = None
+        self._turns: Callable[[], list[Turn]] | None = None
         if path == "-":
             if sys.stdin is None or sys.stdin.closed:
                 raise CaptureError("stdin: it is closed; name a file, or pipe one in")
-            self._spool(sys.stdin.buffer)
+            self._spool = Spool(sys.stdin.buffer)  # type: ignore[arg-type]
         else:
             self._look()
+        with self._open_raw() as file:
+            self.zipped = self.read(file, 2) == GZIP_MAGIC
+        self.size = self._find_size()
+        self.head = self._read_head(1)
+
+    def _find_size(self) -> int | None:
+        """Octets, unpacked; None where only a whole pass would tell."""
+        if self.zipped or self._spool is not None or self._turns is not None:
+            return None
         try:
-            with Path(self.path).open("rb") as file:
-                self.zipped = file.read(2) == GZIP_MAGIC
-            self.size = None if self.zipped else Path(self.path).stat().st_size
+            return Path(self.path).stat().st_size
         except OSError as error:
             raise _explain(self.name, error) from error
+
+    def _read_head(self, least: int) -> bytes:
+        """The first octets; of a pipe that pauses what it gave, `least` octets or more."""
         with self.open() as file:
-            self.head = self.read(file, HEAD_OCTETS)
+            if self._spool is None:
+                return self.read(file, HEAD_OCTETS)
+            head = self.read(file, min(least, HEAD_OCTETS))
+            while len(head) < HEAD_OCTETS and self._has_more(file, HEAD_PAUSE_S):
+                part = self.read(file, HEAD_OCTETS - len(head), whole=False)
+                if not part:
+                    break
+                head += part
+            return head
+
+    def grow_head(self) -> bool:
+        """Wait for more of a pipe than the head holds; False where there is no more to wait for."""
+        if self._spool is None or len(self.head) >= HEAD_OCTETS:
+            return False
+        before = len(self.head)
+        self.head = self._read_head(before + 1)
+        return len(self.head) > before
+
+    def settle(self) -> None:
+        """Take note that one more pass is all that comes: what a pipe gives is not kept."""
+        if self._spool is not None:
+            self._spool.keeps = False
+
+    def _open_raw(self) -> BinaryIO:
+        try:
+            return Path(self.path).open("rb") if self._spool is None else self._spool.open()
+        except OSError as error:
+            raise _explain(self.name, error) from error
 
     def open(self) -> BinaryIO:
-        """Open for reading from the start, unpacked."""
-        try:
-            if self.zipped:
-                return cast(BinaryIO, gzip.open(self.path, "rb"))
-            return Path(self.path).open("rb")
-        except OSError as error:
-            raise _explain(self.name, error) from error
+        """Open for reading from the start: unpacked, text as UTF-8."""
+        file = self._open_raw()
+        if self.zipped:
+            file = cast(BinaryIO, _Unpacked(file))
+        if self._turns is None:
+            return file
+        return cast(BinaryIO, Recoded(file, self._turns()))
 
-    def read(self, file: IO[bytes], count: int) -> bytes:
-        """Read up to `count` octets, fewer only at the end; CaptureError where it breaks."""
+    def read(self, file: IO[bytes], count: int, *, whole: bool = True) -> bytes:
+        """Read up to `count` octets, fewer only at the end; CaptureError where it breaks.
+
+        Not `whole`: also where a pipe has no more for now.
+        """
+        whole = whole or self._spool is None
+        begun_s = time.monotonic()
         parts = []
-        try:
-            while count > 0 and (part := file.read(count)):
+        with self._explained(file):
+            take = file.read if whole else cast(io.BufferedIOBase, file).read1
+            while count > 0 and (part := take(count)):
                 parts.append(part)
                 count -= len(part)
+                left_s = begun_s + BLOCK_PAUSE_S - time.monotonic()
+                if not whole and not self._has_more(file, max(left_s, 0.0)):
+                    break
             self._reached = self._tell(getattr(file, "fileobj", None) or file)
+        return parts[0] if len(parts) == 1 else b"".join(parts)
+
+    def seek(self, file: IO[bytes], place: int) -> None:
+        """Go to a place in the unpacked octets; CaptureError where they break before it."""
+        with self._explained(file):
+            file.seek(place)
+
+    @contextmanager
+    def _explained(self, file: IO[bytes]) -> Iterator[None]:
+        try:
+            yield
         except EOFError:
             raise CaptureError(
                 f"{self.name}: the packed data stops after {self._tell(file)} unpacked octets;"
@@ -78,45 +143,43 @@ class Source:
             ) from None
         except OSError as error:
             raise _explain(self.name, error) from error
-        return parts[0] if len(parts) == 1 else b"".join(parts)
 
     def blocks(self, count: int, start: int = 0) -> Iterator[bytes]:
         """Give the octets from `start` on in pieces of `count`, the last one shorter."""
         with self.open() as file:
             if start:
-                file.seek(start)
-            while block := self.read(file, count):
+                self.seek(file, start)
+            while block := self.read(file, count, whole=False):
                 yield block
 
     def progress(self) -> float:
         """Tell how much of the file the pass under way has read, from 0 to 1."""
         with suppress(OSError):
-            size = Path(self.path).stat().st_size
+            size = self._spool.length if self._spool else Path(self.path).stat().st_size
             return min(self._reached / size, 1.0) if size else 1.0
         return 1.0
 
     def unpack(self) -> None:
-        """Unpack a gzip file into a temporary one, for kinds that need to seek."""
-        if self.zipped:
-            with self.open() as file:
-                self._spool(file)
-            self.zipped = False
-            self.size = Path(self.path).stat().st_size
+        """Unpack a gzip file or a pipe into a temporary file, for kinds that need all of it."""
+        if not self.zipped and self._spool is None:
+            return
+        handle, path = tempfile.mkstemp(prefix="arcstep-")
+        weakref.finalize(self, remove_file, path)
+        with os.fdopen(handle, "wb") as copy, self.open() as file:
+            try:
+                while part := self.read(file, COPY_OCTETS):
+                    copy.write(part)
+            except OSError as error:
+                raise _explain(self.name, error) from error
+        self.path, self.zipped, self._spool = path, False, None
+        self.size = self._find_size()
 
     def unify_text(self) -> None:
-        """Turn text in UTF-16, as spreadsheets write it, into a temporary file of UTF-8."""
-        if self.head[:2] not in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
-            return
-        decode = codecs.getincrementaldecoder("utf-16")("replace").decode
-        handle, path = tempfile.mkstemp(prefix="arcstep-")
-        weakref.finalize(self, _remove, path)
-        with os.fdopen(handle, "wb") as copy:
-            for octets in self.blocks(SPOOL_OCTETS):
-                copy.write(decode(octets).encode())
-        self.path, self.zipped = path, False
-        self.size = Path(path).stat().st_size
-        with self.open() as file:
-            self.head = self.read(file, HEAD_OCTETS)
+        """From now on read text as UTF-8 with line feeds, however it was written."""
+        self._turns = find_turns(self.head)
+        if self._turns is not None:
+            self.size = None
+            self.head = self._read_head(len(self.head) // 2)
 
     def _look(self) -> None:
         try:
@@ -124,21 +187,19 @@ class Source:
             if stat.S_ISDIR(mode):
                 raise CaptureError(f"{self.name}: this is a directory; name a file in it")
             if not stat.S_ISREG(mode):
-                with Path(self.path).open("rb") as pipe:
-                    self._spool(pipe)
+                pipe = Path(self.path).open("rb")  # noqa: SIM115 - as long as this
+                weakref.finalize(self, pipe.close)
+                self._spool = Spool(pipe)
         except (OSError, ValueError) as error:
             raise _explain(self.name, error) from error
 
-    def _spool(self, file: IO[bytes]) -> None:
-        handle, path = tempfile.mkstemp(prefix="arcstep-")
-        weakref.finalize(self, _remove, path)
-        try:
-            with os.fdopen(handle, "wb") as copy:
-                while part := self.read(file, SPOOL_OCTETS):
-                    copy.write(part)
-        except OSError as error:
-            raise _explain(self.name, error) from error
-        self.path = path
+    @staticmethod
+    def _has_more(file: IO[bytes], within_s: float) -> bool:
+        """Whether a pipe has more to give, or will so soon; a gzip file or text may lie between."""
+        inner: object = file
+        while not isinstance(inner, SpoolReader) and inner is not None:
+            inner = getattr(inner, "fileobj", None)
+        return inner is None or inner.has_more(within_s)
 
     @staticmethod
     def _tell(file: IO[bytes]) -> int:
@@ -147,9 +208,16 @@ class Source:
         return 0
 
 
-def _remove(path: str) -> None:
-    with suppress(OSError):
-        Path(path).unlink()
+class _Unpacked(gzip.GzipFile):
+    """A gzip file that closes the one it reads from, as it closes."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        super().__init__(fileobj=file, mode="rb")
+        self._packed = file
+
+    def close(self) -> None:
+        super().close()
+        self._packed.close()
 
 
 def _find_suffix(path: str) -> str:

@@ -15,7 +15,7 @@ sense; what came before is good.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from bridge.errors import CaptureError
@@ -96,14 +96,17 @@ class Capture:
 
     A pass over one trace of a text file scans the text once, so look at all traces over the
     same first stretch and go on only with the one that speaks. A note names what the file got
-    wrong and what was done about it. `progress()` tells how much of the file the pass under way
-    has read, from 0 to 1.
+    wrong and what was done about it; `late_notes` grow while passes are made. `progress()` tells
+    how much of the file the pass under way has read, from 0 to 1. `settle()` promises that one
+    more pass over one trace is all that comes, so that a pipe need not be kept.
     """
 
     path: str
     traces: tuple[Trace, ...]
     notes: tuple[str, ...] = ()
     progress: Callable[[], float] = lambda: 1.0
+    settle: Callable[[], None] = lambda: None
+    late_notes: list[str] = field(default_factory=list)
 
     def trace(self, name: str) -> Trace:
         """Give the trace of that name, part of a dotted name, or number from 1.

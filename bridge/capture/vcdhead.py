@@ -8,6 +8,7 @@ $enddefinitions $end
 from __future__ import annotations
 
 import re
+from codecs import BOM_UTF8
 from dataclasses import dataclass, field
 
 from bridge.capture.source import Source
@@ -66,7 +67,7 @@ def read_header(source: Source) -> Header:
     """Read the declarations; CaptureError with the byte offset where they break off."""
     draft = _Draft()
     text = b""
-    place = 0  # octets of the text that are understood
+    place = len(BOM_UTF8) if source.head.startswith(BOM_UTF8) else 0  # octets understood
     with source.open() as file:
         while True:
             more = source.read(file, READ_OCTETS)

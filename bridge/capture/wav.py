@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 TAG_INTEGER, TAG_FLOAT, TAG_EXTENSIBLE = 1, 3, 0xFFFE  # mmreg.h
 GUID_TAIL = bytes.fromhex("0000 0000 1000 8000 00AA00389B71")  # after the tag; mmreg.h
 SIZE_UNKNOWN = 0xFFFFFFFF  # size of a chunk still being written, or kept in ds64
+SIZE_TURN = 1 << 32  # octets after which a size of 32 bit starts again at 0
+UNBOUNDED = 1 << 62
 CHANNELS_MOST = 256  # more than any recorder has: a damaged header
 KNOWN_IDS = frozenset(
     b"fmt |data|LIST|fact|bext|JUNK|junk|id3 |ID3 |cue |smpl|iXML|PEAK|PAD |ds64|inst|afsp".split(
@@ -45,12 +47,11 @@ class Layout:
     rate_hz: float
     width: int  # octets of one sample of one channel
     data_start: int = 0  # byte offset of the first sample
-    data_octets: int = 0  # whole frames only
+    data_octets: int = 0  # whole frames only; UNBOUNDED where only the end of the file tells
 
 
 def read_wav(source: Source, rate_hz: float | None, block: int) -> Capture:
     """Read the header; samples are read by passes. `rate_hz` replaces the header's."""
-    source.unpack()
     with source.open() as file:
         layout, notes = _read_header(source, file)
     names = {1: ["mono"], 2: ["left", "right"]}.get(
@@ -82,14 +83,18 @@ def _read_header(source: Source, file: BinaryIO) -> tuple[Layout, list[str]]:
             f"{source.name}: byte 0: no RIFF and WAVE marks within the first {len(head)} octets;"
             " this is no WAV file, or it was cut short"
         )
-    size = source.size or 0
+    size = UNBOUNDED if source.size is None else source.size
     long_size: int | None = None
     layout: Layout | None = None
     data: tuple[int, int] | None = None
     position = 12
     while position + 8 <= size:
-        file.seek(position)
-        name, length = struct.unpack("<4sI", source.read(file, 8))
+        source.seek(file, position)
+        mark = source.read(file, 8)
+        if len(mark) < 8:
+            size = position + len(mark)
+            break
+        name, length = struct.unpack("<4sI", mark)
         start = position + 8
         if name == b"ds64":
             body = source.read(file, 24)
@@ -98,9 +103,8 @@ def _read_header(source: Source, file: BinaryIO) -> tuple[Layout, list[str]]:
         elif name == b"fmt ":
             layout = _read_format(source, start, source.read(file, min(length, 40)))
         elif name == b"data" and data is None:
-            known = long_size if length == SIZE_UNKNOWN and long_size is not None else length
-            data = (start, known)
-            length = known
+            data = (start, long_size if length == SIZE_UNKNOWN and long_size else length)
+            length = data[1]
             if layout is not None:
                 break
         position = _find_next(source, file, start + length, size)
@@ -125,7 +129,11 @@ def _fit_data(
     frame = layout.width * layout.channels
     notes = []
     octets = min(told, held)
-    if told > held or (told == 0 and held >= frame):
+    if source.size is None:
+        octets = told if told not in (0, SIZE_UNKNOWN) else UNBOUNDED
+    elif told < held and (told == SIZE_UNKNOWN or (held - told) % SIZE_TURN == 0):
+        octets = held  # longer than its size field can tell
+    elif told > held or (told == 0 and held >= frame):
         octets = held
         notes.append(
             f"{source.name}: byte {start - 4}: the data chunk says {told:,} octets, the file"
@@ -188,7 +196,7 @@ def _find_next(source: Source, file: BinaryIO, end: int, size: int) -> int:
     """Offset of the chunk after one that ends at `end`; writers pad odd chunks, or forget to."""
     if end % 2 == 0 or end + 8 > size:
         return end
-    file.seek(end)
+    source.seek(file, end)
     near = source.read(file, 5)
     plain, padded = near[:4], near[1:5]
     if plain in KNOWN_IDS and padded not in KNOWN_IDS:
@@ -207,19 +215,30 @@ def _raw(source: Source, layout: Layout, channel: int, block: int) -> Iterator[R
     step = max(block // frame, 1) * frame
     left = layout.data_octets
     kind = "<f" if layout.is_float else "u" if layout.width == 1 else "<i"
-    for octets in source.blocks(step, layout.data_start):
+    rest = b""  # of a sample that a pipe has not given whole
+    for part in source.blocks(step, layout.data_start):
+        octets = rest + part if rest else part
         whole = min(len(octets), left) // frame * frame
-        if not whole:
-            return
+        rest = octets[whole:]
         left -= whole
-        if layout.width == 3:
+        if whole and layout.width == 3:
             packed = np.frombuffer(octets, np.uint8, whole).reshape(-1, layout.channels, 3)
             wide = np.zeros((len(packed), 4), np.uint8)
             wide[:, 1:] = packed[:, channel]
             yield wide.view("<i4")[:, 0]
-        else:
+        elif whole:
             values = np.frombuffer(octets, f"{kind}{layout.width}", whole // layout.width)
             yield values.reshape(-1, layout.channels)[:, channel]
+        if not left:
+            return
+    if source.size is None and left < UNBOUNDED // 2:
+        told = layout.data_octets
+        note = (
+            f"{source.name}: byte {layout.data_start - 4}: the data chunk says {told:,} octets,"
+            f" the file holds {told - left:,}; read to the end of the file"
+        )
+        if note not in source.notes:
+            source.notes.append(note)
 
 
 def _scaled(source: Source, layout: Layout, channel: int, block: int) -> Iterator[FloatBlock]:

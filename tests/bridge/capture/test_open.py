@@ -137,7 +137,11 @@ def test_stdin_reads_as_the_file(
     piped = open_capture("-", rate_hz=1e5)
     assert piped.path == "stdin"
     named = read_all(open_capture(str(path), rate_hz=1e5))
-    if name in ("a.txt", "b.hex"):
+    if name == "a.vcd":  # of a pipe nobody knows the end beforehand
+        assert [row[:3] + row[4:] for row in read_all(piped)] == [
+            row[:3] + row[4:] for row in named
+        ]
+    elif name in ("a.txt", "b.hex"):
         piped_lines = [line[:2] for line in read_all(piped)[0][2]]
         assert piped_lines == [line[:2] for line in named[0][2]]
     else:
