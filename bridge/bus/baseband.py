@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 ENOUGH_HZ = 250e3  # samples a second that show all there is to see; faster ones are averaged
 STEP_S = 10e-6  # s between points of the smoothed tone
+TOGETHER = 16  # points made at once from a row of samples
 SEEK_S = 1e-3  # s, stretches whose spectra are averaged to find the carrier
 
 
@@ -97,40 +98,75 @@ def find_carrier(
     With `most_rows` only so many milliseconds are looked at, the busiest.
     """
     count = max(16, round(signal.rate_hz * SEEK_S))
-    if len(signal.samples) < count:
+    size, window, hz, span = _seeking(count, signal.rate_hz, band_hz)
+    if len(signal.samples) < count or not len(hz):
         return std.CARRIER_HZ
     rows = np.lib.stride_tricks.sliding_window_view(signal.samples, count)[:: count // 2]
     if most_rows is not None and len(rows) > most_rows:
         spread = rows.var(axis=1)
         rows = rows[np.argpartition(spread, -most_rows)[-most_rows:]]
-    window = np.hanning(count + 2)[1:-1].astype(np.float32)
     rows = (rows - rows.mean(axis=1, keepdims=True)) * window
+    spectra = np.fft.rfft(rows, n=size, axis=1)[:, span]
+    power = np.sum(np.square(spectra.real) + np.square(spectra.imag), axis=0)
+    best = int(np.argmax(power))
+    return float(hz[best]) if power[best] > 0 else std.CARRIER_HZ
+
+
+@lru_cache(maxsize=8)
+def _seeking(
+    count: int, rate_hz: float, band_hz: tuple[float, float]
+) -> tuple[int, Floats, Reals, slice]:
+    """Length of the spectra of `count` samples, their window, the band's frequencies and place."""
+    window = np.hanning(count + 2)[1:-1].astype(np.float32)
     size = 1 << (2 * count - 1).bit_length()
-    power = np.square(np.abs(np.fft.rfft(rows, n=size, axis=1))).sum(axis=0)
-    hz = np.fft.rfftfreq(size, 1 / signal.rate_hz)
-    band = np.flatnonzero((hz >= band_hz[0]) & (hz <= min(band_hz[1], 0.49 * signal.rate_hz)))
-    if not len(band) or not power[band].max() > 0:
-        return std.CARRIER_HZ
-    return float(hz[band[np.argmax(power[band])]])
+    hz: Reals = np.fft.rfftfreq(size, 1 / rate_hz).astype(np.float64)
+    band = np.flatnonzero((hz >= band_hz[0]) & (hz <= min(band_hz[1], 0.49 * rate_hz)))
+    span = slice(int(band[0]), int(band[-1]) + 1) if len(band) else slice(0)
+    return size, window, hz[span], span
+
+
+@lru_cache(maxsize=64)
+def _band(rate_hz: float, carrier_hz: float, hop: int) -> Floats:
+    """A column for each component of TOGETHER points, `hop` samples apart, of a row of samples."""
+    taps, _ = taps_of(rate_hz, carrier_hz)
+    band = np.zeros((len(taps) + hop * (TOGETHER - 1), TOGETHER, 2), np.float32)
+    for n in range(TOGETHER):
+        band[n * hop : n * hop + len(taps), n] = taps
+    return band.reshape(len(band), 2 * TOGETHER)
+
+
+def _turn_back(turns: float, rows: int) -> Complexes:
+    """Phases of a carrier that goes on by `turns` from point to point, as (row, point in it)."""
+    inner = np.exp(-2j * np.pi * (turns * np.arange(TOGETHER) % 1.0))
+    outer = np.exp(-2j * np.pi * (turns * TOGETHER * np.arange(rows) % 1.0))
+    phases: Complexes = np.multiply.outer(outer.astype(np.complex64), inner.astype(np.complex64))
+    return phases
 
 
 def turn_down(signal: Signal, carrier_hz: float) -> Baseband:
     """Bring the carrier to zero frequency."""
-    rate_hz = signal.rate_hz
-    taps, noise = taps_of(rate_hz, round(carrier_hz / 20) * 20.0)
+    rate_hz, samples = signal.rate_hz, signal.samples
+    near_hz = round(carrier_hz / 20) * 20.0
+    taps, noise = taps_of(rate_hz, near_hz)
     hop = max(1, round(rate_hz * STEP_S))
-    count = len(taps)
-    if len(signal.samples) < count:
-        points = np.zeros(0, dtype=np.complex64)
+    count = max(0, (len(samples) - len(taps)) // hop + 1)
+    if count:
+        band = _band(rate_hz, near_hz, hop)
+        rows = -(-count // TOGETHER)
+        missing = (rows - 1) * TOGETHER * hop + len(band) - len(samples)
+        if missing > 0:
+            samples = np.concatenate((samples, np.zeros(missing, np.float32)))
+        views = np.lib.stride_tricks.sliding_window_view(samples, len(band))
+        some = np.ascontiguousarray(views[:: TOGETHER * hop][:rows])
+        points = (some @ band).view(np.complex64)
+        points *= _turn_back(carrier_hz / rate_hz * hop, rows)
+        points = points.reshape(-1)[:count]
     else:
-        rows = np.lib.stride_tricks.sliding_window_view(signal.samples, count)[::hop]
-        points = (np.ascontiguousarray(rows) @ taps).view(np.complex64)[:, 0]
-        turns = carrier_hz / rate_hz * hop * np.arange(len(points))
-        points = points * np.exp(-2j * np.pi * (turns % 1.0)).astype(np.complex64)
+        points = np.zeros(0, dtype=np.complex64)
     return Baseband(
         points,
         np.abs(points).astype(np.float64),
-        signal.start_s + (count - 1) / 2 / rate_hz,
+        signal.start_s + (len(taps) - 1) / 2 / rate_hz,
         hop / rate_hz,
         carrier_hz,
         noise * signal.deviation,
@@ -143,3 +179,16 @@ def smooth(values: Reals, count: int) -> Reals:
     total = np.concatenate(([0.0], np.cumsum(values)))
     averages: Reals = (total[count:] - total[:-count]) / count
     return averages
+
+
+def quantile_of(values: NDArray[Any], share: float) -> float:
+    """The value that a share of all stay below, between two of them in proportion.
+
+    >>> [quantile_of(np.array([4.0, 1.0, 2.0, 8.0]), share) for share in (0.0, 0.5, 1.0)]
+    [1.0, 3.0, 8.0]
+    """
+    place = share * (len(values) - 1)
+    low = min(int(place), max(len(values) - 2, 0))
+    high = min(low + 1, len(values) - 1)
+    ranked = np.partition(values, (low, high))
+    return float(ranked[low]) + (place - low) * (float(ranked[high]) - float(ranked[low]))

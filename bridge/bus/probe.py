@@ -28,6 +28,7 @@ FAST_HZ = 400e3  # samples a second from which every second block is left out
 PROBES_HZ = (19_800.0, 24_200.0)  # Hz: no carrier within +-20 % is further than 2.2 kHz from one
 UNIT_BLOCKS = 4096  # blocks given at once, 0.37 or 0.75 s
 SLAB_BLOCKS = 512  # of these, multiplied at once; a part of UNIT_BLOCKS
+RETAINED_OCTETS = 1 << 24  # memory that is given back goes to the system in pieces no smaller
 HIGHEST = 1e9  # in the unit of the samples; beyond it lies a damaged file
 
 
@@ -65,6 +66,17 @@ def clear_of_damage(values: Floats) -> Floats:
     return values
 
 
+@lru_cache(maxsize=1)
+def _retain_memory() -> None:
+    """Have the C library keep what is freed for the next block of samples.
+
+    After a piece as large as this was freed once (its pages never touched), the usual allocator
+    of Linux takes smaller ones from what it holds; else each block costs as many page faults as
+    it has pages, and they more time than the block itself. Elsewhere this does nothing.
+    """
+    np.empty(RETAINED_OCTETS, np.uint8)
+
+
 @dataclass(slots=True)
 class Probe:
     """Raw samples in any chunks -> units; raw * `scale` + `offset` is the unit of the trace."""
@@ -80,6 +92,7 @@ class Probe:
     _blocks: int = 0  # rows of it that are made
 
     def __post_init__(self) -> None:
+        _retain_memory()
         self._look = max(6, round(self.rate_hz * BLOCK_S))
         self.block = 2 * self._look if self.rate_hz >= FAST_HZ else self._look
         self._slab = np.empty((SLAB_BLOCKS, self._look), np.float32)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from bridge.bus import standard as std
+from bridge.bus.baseband import quantile_of
 from bridge.bus.event import Burst, Event, Fault, FrameHeard, Noise, Supply, Tone
 from bridge.bus.frame import LONGEST_READ
 from bridge.bus.keying import Keyed, Keying, Message, Scrap, octets_of
@@ -107,8 +108,11 @@ class SampleReceiver:
         self._keying = Keying(ANALOGUE_GRAIN_S + 1 / self.rate_hz, self.start_s)
 
     def push(self, chunk: NDArray[Any]) -> Iterator[Event]:
+        skimmed = self._skim.samples
         for stretch in self._skim.push(chunk):
             self._hear(stretch)
+        if self._skim.samples == skimmed:
+            return  # they wait for more
         self._watch_supply()
         self._settle()
         yield from self._release(self._certain_s())
@@ -159,7 +163,7 @@ class SampleReceiver:
         values = np.concatenate(means).astype(np.float64)
         if not self._begun:
             self._begun = True
-            middle = float(np.median(values))
+            middle = quantile_of(values, 0.5)
             self.volts = self.volts or LIKELY_VOLTS[0] < middle < LIKELY_VOLTS[1]
             if self.volts:
                 self._supply = SupplyWatch(self._skim.block / self.rate_hz, self.start_s)

@@ -14,8 +14,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.baseband import Baseband, Signal, find_carrier, smooth, thin, turn_down
+from bridge.bus.baseband import (
+    Baseband,
+    Signal,
+    find_carrier,
+    quantile_of,
+    smooth,
+    thin,
+    turn_down,
+)
 from bridge.bus.faint import hear_faint
+from bridge.bus.flaw import look_again
 from bridge.bus.slots import Mark
 
 if TYPE_CHECKING:
@@ -41,6 +50,7 @@ LEVEL_MARKS = 12  # marks whose samples tell the level
 RAW_LEVEL_NOISE = 0.08  # of the level: noise of a sample below which its extremes are believed
 PUREST_CLICK = 0.7  # coherence over two cycles, 1 for a tone, below which it is none
 FAINTEST_VPP = 0.1  # V peak to peak: a third of what a device on the bus must detect
+DOUBT_S = 0.01e-3  # s within the bounds of a slot, where it is measured again
 NEAR_HZ = 400.0  # Hz, a carrier found this near needs no second pass
 
 
@@ -53,7 +63,7 @@ def hear(stretch: Stretch, rate_hz: float, start_s: float, *, volts: bool) -> li
     base = turn_down(signal, find_carrier(signal, SEEK_HZ, SEEK_ROWS))
     if not len(base.points):
         return []
-    quiet = float(np.quantile(base.size, 0.1))
+    quiet = quantile_of(base.size, 0.1)
     noise = max(min(base.noise, quiet / QUIET_SHARE), 0.7 * quiet)
     power = smooth(base.size**2, round(0.7 * std.SLOT_S / base.step_s))
     level = float(np.sqrt(power.max()))
@@ -128,7 +138,7 @@ def _hear_part(
         return None
     spans = _spans(own.size, level)
     level_vpp = _level_vpp(part, own, spans, level) if volts else None
-    return [
+    marks = [
         Mark(
             own.start_s + on * own.step_s,
             own.start_s + off * own.step_s,
@@ -137,6 +147,7 @@ def _hear_part(
         )
         for on, off in spans
     ]
+    return look_again(part, marks, carrier_hz, DOUBT_S + 1 / part.rate_hz)
 
 
 def _measure(base: Baseband) -> tuple[float, float, float]:
@@ -147,7 +158,7 @@ def _measure(base: Baseband) -> tuple[float, float, float]:
     inside = tone[lag:-lag] & tone[: -2 * lag] & tone[2 * lag :]
     if not inside.any():
         return peak, base.carrier_hz, 0.0
-    level = float(np.median(base.size[lag:-lag][inside]))
+    level = quantile_of(base.size[lag:-lag][inside], 0.5)
     before, here = base.points[: -2 * lag][inside], base.points[lag:-lag][inside]
     turn = np.vdot(before, here)
     sizes = np.sqrt(np.vdot(before, before).real) * np.sqrt(np.vdot(here, here).real)
@@ -196,5 +207,5 @@ def _level_vpp(
             tones.append(tone - tone.mean())
     if not tones:
         return 2 * level
-    low, high = np.quantile(np.concatenate(tones), (0.015, 0.985))
-    return float(high - low)
+    samples = np.concatenate(tones)
+    return quantile_of(samples, 0.985) - quantile_of(samples, 0.015)
