@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import signal
 import sys
-from importlib import metadata
 from pathlib import Path
 from types import FrameType
 from typing import Annotated, Any, Literal, NoReturn
@@ -15,6 +14,13 @@ from cyclopts import App, CycloptsError, Group, Parameter
 from bridge.errors import ArcstepError
 
 DEMO_PORT = "sim://larkmere"
+
+
+def _version() -> str:
+    from importlib import metadata  # half as slow to import as all the rest of this file
+
+    return metadata.version("arcstep")
+
 
 app = App(
     name="arcstep",
@@ -26,7 +32,7 @@ app = App(
     ),
     help_format="plaintext",
     help_formatter="plain",
-    version=lambda: metadata.version("arcstep"),
+    version=_version,
     version_flags=["--version"],
     result_action="return_value",
     suppress_keyboard_interrupt=False,  # main says so, with its exit code
