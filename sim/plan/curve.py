@@ -1,13 +1,15 @@
-"""Counts along the arc as a function of a few unknowns, each with what the tape measure says of it.
+"""Counts along the arc as a function of a few unknowns, each with what is known of it beforehand.
 
 The unknowns are deviations from the station file in units of their prior standard deviation, so
-that a curve and its prior knowledge are one thing. A twist of the pole turns every hour angle by
-nearly the same amount (0.76 to 0.79 deg per deg over the arc at latitude 45, computed), which
-peaks cannot tell from an error of the noon angle: both are one unknown here.
+that a curve and its prior knowledge are one thing. Hour angles are the Earth's; the dish turns
+about an axis of its own, set true or modified, which is tilted and leans a little. A twist of the
+pole turns every hour angle by nearly the same amount (0.76 to 0.79 deg per deg over the arc at
+latitude 45, computed): that part and an error of the noon angle are one unknown here.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -15,20 +17,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bridge.station import LinearMount, WormMount
+from sim.sky.belt import BELT_RADIUS_KM, Site
+from sim.sky.polar import modified_mount, true_mount
 
 Array = NDArray[np.float64]
 
 LENGTH_SD_MM = 3.0  # mm, what a tape measure on a roof is trusted to; common practice
-NOON_SD_DEG = 1.0  # deg, included angle at noon together with a twist of the pole; judgement
-SCALE_SD = 0.003  # 1, share by which counts per mm or per deg may be off; judgement
+NOON_SD_DEG = 0.85  # deg, included angle at noon together with a twist of the pole; judgement
+SCALE_SD = 0.002  # 1, share by which counts per mm or per deg may be off; judgement
 ZERO_SD = 1000.0  # counts, the zero of a counter says nothing of where it was set
 RETRACTED_SD_MM = 5.0  # mm, how far the counter's zero may be from the retracted end; judgement
 WORM_NOON_SD = 20.0  # counts, how far a worm's written noon count may be off; judgement
+TILT_SD_DEG = 0.25  # deg, how far an axis is from the tilt it was meant to have; judgement
+LEAN_SD_DEG = 0.4  # deg, how far it leans east or west, a twist's share with it; judgement
 
 STEEP = (12.0, 5.0)  # counts per deg, mean and sd where no mount is known; common practice 6-20
 BEND = (-0.0025, 0.0022)  # 1/deg, second order over first: worm 0, 500 invented triangles -0.0043
 TURN = (-0.8e-5, 1.1e-5)  # 1/deg2, third order over first: worm 0, those triangles -1.6e-5
 CURL = (0.3e-7, 0.5e-7)  # counts/deg4 over 10 counts per deg, from the same triangles
+USUAL_NOON = (90.0, 5.0)  # deg, included angle at noon of an actuator not measured; judgement
+USUAL_SIDES = (0.21, 0.15)  # 1, log of one pivot's distance over the other's; judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +53,7 @@ class Unknown:
 class Curve:
     """Counts at hour angles for unknowns given in prior deviations: (..., k), (n,) -> (..., n)."""
 
-    kind: str
+    kind: str  # "linear", "worm"; without [mount] "actuator", "turn" (a worm's) or "smooth"
     unknowns: tuple[Unknown, ...]
     shape: Callable[[Array, Array], Array]
 
@@ -67,18 +75,66 @@ class Curve:
 
 
 def curve_of(
-    mount: LinearMount | WormMount | None, *, taught: int = 1, edges: float = 1.0
+    mount: LinearMount | WormMount | None,
+    site: Site | None = None,
+    *,
+    taught: int = 1,
+    edges: float = 1.0,
 ) -> Curve:
     """The curve of a mount, or a smooth one where no mount was measured.
 
-    With nothing taught the counter's zero is taken from the file; `edges` multiplies the counts
-    per mm or deg (2 or 0.5: one or both edges of each magnet counted).
+    Without a site the dish turns about the Earth's axis. With nothing taught the counter's zero is
+    taken from the file; `edges` multiplies the counts per mm or deg (2 or 0.5: one or both edges
+    of each magnet counted).
     """
     if isinstance(mount, LinearMount):
-        return _linear(mount, taught, edges)
+        return _standing(_linear(mount, taught, edges), site)
     if isinstance(mount, WormMount):
-        return _worm(mount, taught, edges)
+        return _standing(_worm(mount, taught, edges), site)
     return _smooth()
+
+
+def bare_curves() -> tuple[Curve, Curve, Curve]:
+    """What a drive that nobody measured may be: an actuator, a worm, or anything smooth."""
+    return _actuator(), _turn(), _smooth()
+
+
+def mounted_hours(site: Site, hours_deg: Array, tilted_deg: Array, leaned_deg: Array) -> Array:
+    """Hour angles of the belt about an axis tilted up and leaned west from the Earth's.
+
+    The beam comes nearest to a satellite where the axis turns it into their common plane, whatever
+    the declination offset. Exact for a tilt alone.
+
+    >>> site, hours = Site(44.6, 3.9), np.array([-41.28, 0.0, 41.28])
+    >>> (mounted_hours(site, hours, np.array([0.69]), np.array([0.0])) - hours).round(3)
+    array([ 0.05,  0.  , -0.05])
+    """
+    hours = np.radians(hours_deg)
+    axial_m, over_equator_m = site.axial
+    cos, sin = np.cos(hours), np.sin(hours)
+    radius_m = BELT_RADIUS_KM * 1000.0
+    level_m = np.sqrt(radius_m**2 - (axial_m * sin) ** 2) - axial_m * cos  # to the belt, from above
+    tilt, lean = np.radians(tilted_deg), np.radians(leaned_deg)
+    noon = level_m * cos * np.cos(tilt) + abs(over_equator_m) * np.sin(tilt)
+    west = level_m * sin * np.cos(lean) + abs(over_equator_m) * np.sin(lean)
+    return np.asarray(np.degrees(np.arctan2(west, noon)), dtype=np.float64)
+
+
+def _standing(curve: Curve, site: Site | None) -> Curve:
+    """A curve on an axis set true or modified, one as likely as the other, and not quite so."""
+    if site is None:
+        return curve
+    between = (modified_mount(site).axis_tilt_deg - true_mount(site).axis_tilt_deg) / 2.0
+    axis = (
+        Unknown("axis tilt", between, math.hypot(between, TILT_SD_DEG), "deg"),
+        Unknown("axis lean", 0.0, LEAN_SD_DEG, "deg"),
+    )
+
+    def shape(values: Array, hours_deg: Array) -> Array:
+        tilted, leaned = values[..., -2, None], values[..., -1, None]
+        return curve.shape(values[..., :-2], mounted_hours(site, hours_deg, tilted, leaned))
+
+    return Curve(curve.kind, curve.unknowns + axis, shape)
 
 
 def _linear(mount: LinearMount, taught: int, edges: float) -> Curve:
@@ -113,6 +169,39 @@ def _worm(mount: WormMount, taught: int, edges: float) -> Curve:
         return np.asarray(mount.noon_count + offset + scale * turned, dtype=np.float64)
 
     return Curve("worm", unknowns, shape)
+
+
+def _actuator() -> Curve:
+    """An actuator whose triangle is like those in use, its size told by the counts alone."""
+    unknowns = (
+        Unknown("offset", 600.0, ZERO_SD, "counts"),
+        Unknown("counts per deg", *STEEP, "counts/deg"),
+        Unknown("noon angle", *USUAL_NOON, "deg"),
+        Unknown("pivots' ratio", *USUAL_SIDES, ""),
+    )
+
+    def shape(values: Array, hours_deg: Array) -> Array:
+        offset, steep, noon_deg, ratio = (values[..., i, None] for i in range(4))
+        noon = np.radians(noon_deg)
+        apart = 2.0 * np.cosh(ratio)
+        start = np.sqrt(apart - 2.0 * np.cos(noon))
+        grown = np.sqrt(apart - 2.0 * np.cos(noon + np.radians(hours_deg))) - start
+        return np.asarray(offset + steep * np.degrees(grown * start / np.sin(noon)), np.float64)
+
+    return Curve("actuator", unknowns, shape)
+
+
+def _turn() -> Curve:
+    unknowns = (
+        Unknown("offset", 600.0, ZERO_SD, "counts"),
+        Unknown("counts per deg", *STEEP, "counts/deg"),
+    )
+
+    def shape(values: Array, hours_deg: Array) -> Array:
+        offset, steep = (values[..., i, None] for i in range(2))
+        return np.asarray(offset + steep * hours_deg, dtype=np.float64)
+
+    return Curve("turn", unknowns, shape)
 
 
 def _smooth() -> Curve:

@@ -25,6 +25,7 @@ HUBER = 3.0  # noise deviations beyond which a peak pulls no harder; judgement
 BELIEF = 40  # peaks' worth of trust in that noise before the residuals change it; judgement
 CARRIED = 1.0  # an unknown is carried where the peaks tell more of it than the tape measure
 STEPS = 60  # Gauss-Newton steps at most; a handful is usual
+NEAR = 1e-8  # prior deviations, a step not worth taking: 1e-5 counts of the offset
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +102,7 @@ def fit_peaks(curve: Curve, peaks: Sequence[Peak], *, robust: bool = True) -> Fi
         if share < 1e-6:
             break
         z, cost = z + share * step, trial
-        if float(np.abs(step).max()) < 1e-10:
+        if float(np.abs(step).max()) < NEAR:
             break
     slopes = curve.slopes(z, hours) / NOISE_SD
     left = (counts - curve.counts(z, hours)) / NOISE_SD
@@ -117,6 +118,12 @@ def fit_peaks(curve: Curve, peaks: Sequence[Peak], *, robust: bool = True) -> Fi
     if not np.all(np.isfinite(z)):
         raise BadInput("the taught counts fit no dish; check counts and longitudes")
     return Fit(curve, tuple(peaks), z, spread, noise, freedom, _carried(curve, slopes))
+
+
+def cost_of(fit: Fit) -> float:
+    """Twice the log of how improbable the peaks and the unknowns make each other, robustly."""
+    hours, counts = _columns(fit.peaks)
+    return _cost(fit.curve, fit.z, hours, counts, True)
 
 
 def hold_back(fit: Fit, at: int) -> tuple[float, float]:

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 from bridge.errors import YardError
 from bridge.station import LinearMount, Position, Station
-from sim.plan.curve import Curve, curve_of
-from sim.plan.fit import NOISE_SD, Fit, Peak, fit_peaks, hold_back
-from sim.plan.suspect import DOUBT, Neighbour, Suspect, weigh
+from sim.plan.choice import curve_for
+from sim.plan.fit import NOISE_SD, Fit, Peak, hold_back
+from sim.plan.story import Neighbour
+from sim.plan.suspect import DOUBT, Suspect, weigh
 from sim.sky.belt import Site, look_at
 from sim.sky.polar import hour_angle_deg
 
@@ -18,8 +19,6 @@ SUNK_DEG = -2.0  # deg, elevation under which a taught satellite must have a wro
 FALL = (
     20.0  # counts that a list may fall toward the west before it is taken for reversed; judgement
 )
-EDGES = (1.0, 2.0, 0.5)  # counts per mm or deg as written, with both edges counted, with one
-EDGES_LOG_ODDS = -6.0  # log of how seldom the edges are miscounted; judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +67,7 @@ def predict(station: Station) -> Prediction:
     peaks, notes = _peaks(station.position, hours, height)
     _require_something(station, peaks)
     _require_westward(station.position, peaks)
-    curve, told = _curve(station, peaks)
+    curve, told = curve_for(station.mount, site, peaks)
     listed = [
         Neighbour(row.number, row.name, hours[row.number])
         for row in station.position
@@ -143,34 +142,6 @@ def _require_westward(positions: Sequence[Position], peaks: Sequence[Peak]) -> N
         )
 
 
-def _curve(station: Station, peaks: Sequence[Peak]) -> tuple[Curve, list[str]]:
-    """The mount's curve, with one or both edges of the magnets counted where the peaks insist."""
-    mount = station.mount
-    plain = curve_of(mount, taught=len(peaks))
-    if mount is None or len(peaks) < 2:
-        return plain, []
-    choices = [curve_of(mount, taught=len(peaks), edges=edges) for edges in EDGES]
-    odds = [
-        -0.5 * _misfit(curve, peaks) + (EDGES_LOG_ODDS if n else 0.0)
-        for n, curve in enumerate(choices)
-    ]
-    best = max(range(len(EDGES)), key=odds.__getitem__)
-    if best == 0:
-        return plain, []
-    key = "counts_per_mm" if isinstance(mount, LinearMount) else "counts_per_deg"
-    value = mount.counts_per_mm if isinstance(mount, LinearMount) else mount.counts_per_deg
-    word = "twice" if EDGES[best] > 1 else "half"
-    return choices[best], [
-        f"the peaks ask for about {word} the {key} of the file ({value:g}): one or both edges of"
-        " each magnet counted; correct it in [mount]"
-    ]
-
-
-def _misfit(curve: Curve, peaks: Sequence[Peak]) -> float:
-    fit = fit_peaks(curve, peaks)
-    return float((fit.residuals**2).sum()) / NOISE_SD**2 + float(fit.z @ fit.z)
-
-
 def _reach(peaks: Sequence[Peak], fit: Fit, station: Station) -> list[str]:
     """What this many peaks can tell, said plainly."""
     notes = []
@@ -189,11 +160,6 @@ def _reach(peaks: Sequence[Peak], fit: Fit, station: Station) -> list[str]:
         )
     elif len(peaks) == 2:
         notes.append("two peaks tell offset and scale, and check neither; a third would")
-    if station.mount is None:
-        notes.append(
-            "no [mount]: a smooth curve through the peaks, wide where none is near; the measured"
-            " geometry would narrow it"
-        )
     return notes
 
 

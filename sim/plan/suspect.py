@@ -2,8 +2,9 @@
 
 Each story changes what a peak's count should have been; all are weighed by how probable they make
 the whole list (the fit is linear enough near its optimum for that to be one normal density each).
-A peak is named only where its stories together outweigh everything else. Named peaks are set
-aside and the rest is weighed again, so that one mistake does not hide another.
+A peak is named where its stories together outweigh everything else, and named as doubtful where
+they come near to that. Those plainly named are set aside and the rest is weighed again, so that
+one mistake does not hide another.
 """
 
 from __future__ import annotations
@@ -17,27 +18,13 @@ from numpy.typing import NDArray
 
 from sim.plan.curve import Curve
 from sim.plan.fit import NOISE_SD, Fit, Peak, fit_peaks
+from sim.plan.story import Neighbour, Story, stories_of, tell
 
 Array = NDArray[np.float64]
 
-NAMED = 0.6  # probability from which a peak is named; judgement
+NAMED = 0.6  # probability from which a peak is named and set aside; judgement
+PERHAPS = 0.3  # probability from which it is named as doubtful but still believed; judgement
 DOUBT = 0.05  # probability of an honest list below which something is said to be wrong; judgement
-NEIGHBOUR, OTHER_SIDE, LOST, UNKNOWN = 0.02, 0.06, 0.01, 0.003  # before looking; judgement
-BACKLASH = (2.5, 0.9)  # counts, mean and deviation: 1 to 4 are usual; common practice
-UNLISTED_DEG = (2.9, 0.5)  # deg on the axis to a satellite not in the list: 2.2-3.4 a spacing
-ODD_SD = 40.0  # counts, a count that is wrong for no known reason; judgement
-NEAR_DEG = 8.0  # deg along the axis to the farthest satellite one may mistake for another
-
-_SIDES = {"west": (-1,), "east": (1,)}  # sign of what backlash adds when one arrives the other way
-
-
-@dataclass(frozen=True, slots=True)
-class Neighbour:
-    """A satellite of the list that another may be mistaken for."""
-
-    number: int
-    name: str
-    hour_angle_deg: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +34,8 @@ class Suspect:
     number: int
     story: str
     off_counts: float
-    code: str  # "neighbour", "unlisted", "other side", "lost counts", ...
+    code: str  # of its story
+    sure: bool = True  # False where it is only doubtful, and still part of the fit
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +48,12 @@ class Weighed:
 
 
 @dataclass(frozen=True, slots=True)
-class _Story:
-    code: str
-    at: tuple[int, ...]  # peaks that it accuses
-    log_odds: float
-    shift: float = 0.0  # counts that the accused are off, on average
-    sd: float = 0.0  # counts, and how far that may vary, alike for all accused
-    stands_in: Neighbour | None = None
+class _Judged:
+    """Probability that all is well, and of every accusation with the best story behind it."""
+
+    honest: float
+    guilt: dict[tuple[int, ...], float]
+    best: dict[tuple[int, ...], Story]
 
 
 def weigh(
@@ -87,128 +74,100 @@ def weigh(
         fit = fit_peaks(curve, kept)
         if len(kept) < 2:
             return Weighed(fit, tuple(suspects), 1.0)
-        honest, guilt, story = _judge(fit, listed, approach)
-        accused = [] if story is None else [kept[at] for at in story.at]
-        room = 2 * len(accused) <= len(kept) if len(accused) > 1 else len(suspects) < most
-        if story is None or guilt < NAMED or not room:
-            return Weighed(fit, tuple(suspects), honest)
+        judged = _judge(fit, listed, approach)
+        worst = max(judged.guilt, key=judged.guilt.__getitem__)
+        story = judged.best[worst]
+        accused = [kept[at] for at in worst]
+        room = len(kept) - len(accused) >= 2 if len(accused) > 1 else len(suspects) < most
+        if judged.guilt[worst] < NAMED or not room:
+            doubtful = _doubtful(judged, fit) if len(suspects) < most else []
+            return Weighed(fit, tuple(suspects + doubtful), judged.honest)
         kept = [peak for peak in kept if peak not in accused]
-        alone = fit_peaks(curve, kept)
-        told, _ = alone.predict([peak.hour_angle_deg for peak in accused])
-        offs = [peak.count - float(n) for peak, n in zip(accused, told, strict=True)]
-        says = _tell(story, math.fsum(offs) / len(offs))
+        offs = _offs(fit_peaks(curve, kept), accused)
+        says = tell(story, math.fsum(offs) / len(offs))
         suspects += [
             Suspect(peak.number, says, off, story.code)
             for peak, off in zip(accused, offs, strict=True)
         ]
 
 
-def _judge(
-    fit: Fit, listed: Sequence[Neighbour], approach: str | None
-) -> tuple[float, float, _Story | None]:
-    """Probability that all is well, of the worst accusation, and its best story."""
-    stories = [_Story("", (), 0.0), *_stories(fit, listed, approach)]
-    logs = np.array([_log_density(fit, story) + story.log_odds for story in stories])
-    chance = np.exp(logs - logs.max())
+def _doubtful(judged: _Judged, fit: Fit) -> list[Suspect]:
+    """Single peaks whose stories come near to outweighing the rest."""
+    found = []
+    for at, guilt in judged.guilt.items():
+        if guilt >= PERHAPS and len(at) == 1:
+            peak = fit.peaks[at[0]]
+            others = [other for other in fit.peaks if other is not peak]
+            (off,) = _offs(fit_peaks(fit.curve, others), [peak])
+            story = judged.best[at]
+            found.append(
+                Suspect(peak.number, tell(story, off, sure=False), off, story.code, sure=False)
+            )
+    return found
+
+
+def _offs(fit: Fit, peaks: Sequence[Peak]) -> list[float]:
+    """How far peaks are west of where a fit without them puts them, in counts."""
+    told, _ = fit.predict([peak.hour_angle_deg for peak in peaks])
+    return [peak.count - float(n) for peak, n in zip(peaks, told, strict=True)]
+
+
+def _judge(fit: Fit, listed: Sequence[Neighbour], approach: str | None) -> _Judged:
+    stories = stories_of(fit.peaks, listed, fit.counts_per_deg, approach)
+    weighing = _Weighing(fit, listed)
+    logs = [0.0, *(story.log_odds + weighing.log_ratio(story) for story in stories)]
+    chance = np.exp(np.array(logs) - max(logs))
     chance /= chance.sum()
     guilt: dict[tuple[int, ...], float] = {}
-    for share, story in zip(chance[1:], stories[1:], strict=True):
-        guilt[story.at] = guilt.get(story.at, 0.0) + float(share)
-    if not guilt:
-        return 1.0, 0.0, None
-    worst = max(guilt, key=guilt.__getitem__)
-    best = max((n for n in range(1, len(stories)) if stories[n].at == worst), key=logs.__getitem__)
-    return float(chance[0]), guilt[worst], stories[best]
+    best: dict[tuple[int, ...], tuple[float, Story]] = {}
+    for share, story in zip(chance[1:].tolist(), stories, strict=True):
+        guilt[story.at] = guilt.get(story.at, 0.0) + share
+        if story.at not in best or share > best[story.at][0]:
+            best[story.at] = (share, story)
+    return _Judged(float(chance[0]), guilt, {at: story for at, (_, story) in best.items()})
 
 
-def _stories(fit: Fit, listed: Sequence[Neighbour], approach: str | None) -> list[_Story]:
-    peaks = fit.peaks
-    told: list[_Story] = []
-    for at, peak in enumerate(peaks):
-        here = peak.hour_angle_deg
-        near = sorted(
-            (n for n in listed if n.number != peak.number),
-            key=lambda n: abs(n.hour_angle_deg - here),
-        )
-        near = [n for n in near[:4] if 0.5 < abs(n.hour_angle_deg - here) <= NEAR_DEG]
-        odds = math.log(NEIGHBOUR / max(1, len(near)))
-        told += [_Story("neighbour", (at,), odds, stands_in=other) for other in near]
-        per_deg = fit.counts_per_deg(here)
-        sides = _SIDES.get(approach or "", (-1, 1))
-        slack = math.log(OTHER_SIDE / len(sides))
-        told += [_Story("other side", (at,), slack, n * BACKLASH[0], BACKLASH[1]) for n in sides]
-        wide = UNLISTED_DEG[1] * abs(per_deg)
-        told += [
-            _Story("unlisted", (at,), math.log(UNKNOWN / 2), n * UNLISTED_DEG[0] * per_deg, wide)
-            for n in (-1, 1)
-        ]
-        told.append(_Story("unexplained", (at,), math.log(UNKNOWN), 0.0, ODD_SD))
-    return told + _splits(peaks)
+class _Weighing:
+    """How probable a story makes the taught counts, against the story that all are honest.
 
-
-def _splits(peaks: Sequence[Peak]) -> list[_Story]:
-    """Lists in which all peaks up to a date are off alike or, undated, all on one part of the arc.
-
-    Of an undated list the smaller part is accused.
+    All unknowns are averaged over: taught less fitted counts are normal about what the fit's
+    slopes carry of the prior knowledge.
     """
-    everyone = range(len(peaks))
-    dated = sorted({peak.peaked for peak in peaks if peak.peaked is not None})
-    if len(dated) > 1 and all(peak.peaked is not None for peak in peaks):
-        code = "lost counts"
-        groups = [
-            tuple(n for n, p in enumerate(peaks) if p.peaked is not None and p.peaked <= day)
-            for day in dated[:-1]
-        ]
-    else:
-        code = "lost on the way"
-        order = sorted(everyone, key=lambda n: peaks[n].hour_angle_deg)
-        groups = []
-        for size in range(2, len(peaks) - 1):
-            part = order[:size] if 2 * size <= len(peaks) else order[size:]
-            groups.append(tuple(sorted(part)))
-    groups = [group for group in groups if 2 <= len(group) <= len(peaks) - 2]
-    if len(peaks) < 5 or not groups:
-        return []
-    odds = math.log(LOST / len(groups))
-    return [_Story(code, group, odds, 0.0, ODD_SD) for group in groups]
 
+    def __init__(self, fit: Fit, listed: Sequence[Neighbour]) -> None:
+        hours = [peak.hour_angle_deg for peak in fit.peaks]
+        everywhere = np.array(hours + [other.hour_angle_deg for other in listed])
+        slopes = fit.curve.slopes(fit.z, everywhere)
+        prior = fit.curve.counts(fit.z, everywhere) - slopes @ fit.z
+        n = len(hours)
+        self._taught = np.array([peak.count for peak in fit.peaks], dtype=np.float64)
+        self._slopes, self._left = slopes[:n], self._taught - prior[:n]
+        self._others = {
+            other.number: (slopes[n + k], float(prior[n + k])) for k, other in enumerate(listed)
+        }
+        self._honest = self._log_density(self._slopes, self._left)
+        spread = self._slopes @ self._slopes.T + NOISE_SD**2 * np.eye(n)
+        self._precision = np.linalg.inv(spread)
 
-def _log_density(fit: Fit, story: _Story) -> float:
-    """Log of how probable a story makes the taught counts, all unknowns averaged over."""
-    hours = np.array([peak.hour_angle_deg for peak in fit.peaks])
-    counts = np.array([peak.count for peak in fit.peaks])
-    if story.stands_in is not None:
-        hours[story.at[0]] = story.stands_in.hour_angle_deg
-    slopes = fit.curve.slopes(fit.z, hours)
-    left = counts - (fit.curve.counts(fit.z, hours) - slopes @ fit.z)
-    spread = slopes @ slopes.T + NOISE_SD**2 * np.eye(len(counts))
-    accused = np.zeros(len(counts))
-    accused[list(story.at)] = 1.0
-    left = left - story.shift * accused
-    spread = spread + story.sd**2 * np.outer(accused, accused)
-    _, log_size = np.linalg.slogdet(spread)
-    return float(-0.5 * (left @ np.linalg.solve(spread, left) + log_size))
+    def log_ratio(self, story: Story) -> float:
+        if story.stands_in is not None:
+            (at,) = story.at
+            slopes, left = self._slopes.copy(), self._left.copy()
+            slopes[at], there = self._others[story.stands_in.number]
+            left[at] = self._taught[at] - there
+            return self._log_density(slopes, left) - self._honest
+        # The accused are off by a normal amount: one rank more of the spread (Sherman, Morrison).
+        accused = np.zeros(len(self._left))
+        accused[list(story.at)] = 1.0
+        held = self._precision @ accused
+        pull, stiff = float(held @ self._left), float(held @ accused)
+        still = pull - stiff * story.shift
+        loose = 1.0 + story.sd**2 * stiff
+        closer = 2.0 * pull * story.shift - stiff * story.shift**2 + story.sd**2 * still**2 / loose
+        return 0.5 * (closer - math.log(loose))
 
-
-def _tell(story: _Story, off: float) -> str:
-    """A story in one sentence."""
-    way = "west" if off > 0 else "east"
-    much = f"{abs(off):.0f} counts {way} of where the others put it"
-    if story.code == "neighbour" and story.stands_in is not None:
-        other = story.stands_in
-        return (
-            f"{much}: taught on its neighbour {other.number} {other.name};"
-            " find it again and store it anew"
-        )
-    if story.code == "unlisted":
-        return f"{much}, about one spacing: taught on a neighbour not in the list"
-    if story.code == "other side":
-        return f"{much}: arrived from the other side (backlash); re-peak it from the usual side"
-    if story.code == "lost counts":
-        return f"about {much}, like all taught up to then: counts lost since; see positions shift"
-    if story.code == "lost on the way":
-        return (
-            f"about {much}, all on this part of the arc alike: counts lost between teaching the"
-            " two parts; re-peak one in each to see which is stale"
-        )
-    return f"{much}, for no reason this list shows; re-peak it"
+    @staticmethod
+    def _log_density(slopes: Array, left: Array) -> float:
+        spread = slopes @ slopes.T + NOISE_SD**2 * np.eye(len(left))
+        _, log_size = np.linalg.slogdet(spread)
+        return float(-0.5 * (left @ np.linalg.solve(spread, left) + log_size))

@@ -22,10 +22,12 @@ from numpy.typing import NDArray
 
 from bridge.station import LinearMount, WormMount
 from sim.plan.causes import ACTUATOR, LOST, NOTHING, SLIPPED, TWISTED, WRONG, Place
+from sim.plan.choice import curve_for
 from sim.plan.curve import curve_of
 from sim.plan.fit import Peak, fit_peaks
 from sim.plan.shift import judge
-from sim.plan.suspect import Neighbour, Weighed, weigh
+from sim.plan.story import Neighbour
+from sim.plan.suspect import Weighed, weigh
 from sim.sky.belt import Site
 from sim.sky.polar import Mount, hour_angle_deg, modified_mount, true_mount
 
@@ -135,7 +137,8 @@ def weigh_rig(
         for k, n in enumerate(at)
     ]
     listed = [Neighbour(n, f"S{n}", float(hour)) for n, hour in enumerate(rig.hours)]
-    return weigh(curve_of(None if bare else rig.mount, taught=len(at)), peaks, listed)
+    curve, _ = curve_for(None if bare else rig.mount, rig.site, peaks)
+    return weigh(curve, peaks, listed)
 
 
 @dataclass(frozen=True, slots=True)
