@@ -2,6 +2,7 @@
 
     0.106477 E1 E8 58            [  0.028371] E0 A2          00:00:00.054  E3 34
     59 ms: E3EFE8                t=0.081s data=[E1 1C]       0.075290,E0 F8 7D
+    "0.029967","E3 D8 3A"        E0.9E.CD
     { 0xe1, 0xd7 };              E1:E0:86   E2-03-5B   E3h ABh   \\xE0\\x31   $E0 $31
     12:00:00.5 TX: E0 31 68 FF   {"t_s": 0.5, "hex": "E0 31 68 FF"}
 
@@ -47,6 +48,8 @@ _OCTET = re.compile(
     re.IGNORECASE,
 )
 _RUN = re.compile(r"(?<![\w.])(?:(?:0x)?[0-9A-Fa-f]{2}[ ,:-]+){1,7}(?:0x)?[0-9A-Fa-f]{2}(?![\w.])")
+_QUOTED = re.compile(r'"\s*([,;\t])\s*"')
+_DOTTED = re.compile(r"(?:[0-9A-Fa-f]{2}\.){2,7}[0-9A-Fa-f]{2}")
 _WORD = re.compile(r"(?<![\w])(?=[A-Za-z]*[G-Zg-z])[A-Za-z]{3,}")
 
 
@@ -85,6 +88,8 @@ def parse_line(text: str) -> HexLine | None:
         return None
     if text[0] == "{" and '"' in text:
         return _parse_object(text)
+    if text[0] == '"':  # fields in quotes, as spreadsheets write them
+        text = _QUOTED.sub(r"\1", text).strip('"')
     if (octets := _parse_octets(text)) is not None:
         return HexLine(None, _check(octets))
     timed = _parse_timed(text)
@@ -220,6 +225,8 @@ def _parse_payload(text: str) -> bytes | None:
 def _parse_octets(text: str) -> bytes | None:
     text = re.sub(r"^b?(?=['\"])|^(?:const\s+)?(?:unsigned char|uint8_t)\s.*?=", "", text)
     text = text.strip(" \t\r\n{}[]()<>;,\"'")
+    if _DOTTED.fullmatch(text):
+        text = text.replace(".", " ")
     if text[:2] == "\\x":
         text = text.replace("\\x", " \\x")
     tokens = [token for token in re.split(r"[\s,;:|-]+", text) if token]

@@ -19,6 +19,7 @@ from bridge.capture.tablewords import LEVEL_WORDS, is_unit, read_rate, read_star
 LOOK_LINES = 400  # lines among which the rows must have begun
 SAME_LINES = 12  # rows that must look alike
 COLUMNS_MOST = 256
+FEW_WHOLES = 3  # whole volts that a quiet supply takes in the rows looked at
 COMMENTS = ("#", "//", "%", "!", "'", "--")
 SEPARATORS = ("\t", ";", ",", "|", " ")
 
@@ -182,13 +183,21 @@ def _is_row(fields: list[str], style: Style) -> bool:
 
 
 def _is_split_decimal(lines: list[str], style: Style) -> bool:
-    """Tell whether two columns at a comma are one number with a decimal comma."""
+    """Tell whether two columns at a comma are one number with a decimal comma.
+
+    No second column of numbers begins with 0, and no first one with -0. Else the second is a
+    fraction where all are as long, and the whole numbers before it are of a signal at rest.
+    """
     if style.separator != "," or style.columns != 2:
         return False
     pairs = [split_row(line, style) for line in lines if line.strip()]
     if not all(len(p) == 2 and p[0].lstrip("+-").isdecimal() and p[1].isdecimal() for p in pairs):
         return False
-    return any(len(pair[1]) > 1 and pair[1][0] == "0" for pair in pairs)  # no number begins so
+    if any((len(pair[1]) > 1 and pair[1][0] == "0") or pair[0] == "-0" for pair in pairs):
+        return True
+    wholes = {pair[0] for pair in pairs}
+    widths = {len(pair[1]) for pair in pairs}
+    return len(wholes) <= FEW_WHOLES and wholes != {"0", "1"} and len(widths) == 1 < min(widths)
 
 
 def _count_numbers(lines: list[str], style: Style) -> float:

@@ -96,6 +96,8 @@ def test_every_spelling_of_a_time(lead: str, text: str, time_s: float, spelling:
         "3: E0 31 68 FF",
         "[3] E0 31 68 FF",
         "12) e03168ff",
+        '"E0 31 68 FF"',
+        "E0.31.68.FF",
         "3\tE0 31 68 FF",
         "master > E0 31 68 FF",
         "E0 31 68 FF,drive east",
@@ -213,3 +215,9 @@ def test_a_line_that_cannot_be_read_is_named(load: Load) -> None:
         _lines(capture)
     with pytest.raises(CaptureError, match="9 octets in one frame; allowed are 1 to 8"):
         load("x.txt", "E0 31 68 FF 00 00 00 00 00\n")
+
+
+def test_a_row_in_quotes_is_a_time_and_a_frame() -> None:
+    line = parse_line('"0.029967","E3 D8 3A"')
+    assert line is not None
+    assert (line.time_s, line.octets) == (0.029967, bytes.fromhex("E3D83A"))

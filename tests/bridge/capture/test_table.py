@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -281,3 +282,28 @@ def test_a_micro_sign_in_latin_1(load: Load) -> None:
     )
     assert (trace.rate_hz, trace.name) == (250000, "CH1")
     np.testing.assert_allclose(values, VOLTS, rtol=1e-6)
+
+
+@pytest.mark.parametrize("digits", [2, 3, 4, 5])
+@pytest.mark.parametrize("volts", [17.999, 13.45, -0.15])
+def test_one_quiet_column_with_decimal_commas_is_one_column(
+    tmp_path: Path, digits: int, volts: float
+) -> None:
+    values = volts + 0.003 * np.sin(np.arange(200))
+    text = "\n".join(f"{value:.{digits}f}" for value in values)
+    path = tmp_path / "quiet.csv"
+    path.write_text("# sample_rate = 125000 Hz\n# unit = V\n" + text.replace(".", ",") + "\n")
+    trace, read = _samples(open_capture(str(path)))
+    assert len(open_capture(str(path)).traces) == 1
+    assert trace.rate_hz == 125_000.0
+    assert read == pytest.approx(np.loadtxt(io.StringIO(text)), abs=1e-5)
+
+
+def test_two_whole_columns_stay_two(tmp_path: Path) -> None:
+    path = tmp_path / "codes.csv"
+    path.write_text("\n".join(f"{n},{512 + n % 7}" for n in range(200)) + "\n")
+    assert len(open_capture(str(path), rate_hz=1e5).traces) >= 1
+    names = [trace.name for trace in open_capture(str(path), rate_hz=1e5).traces]
+    assert len(names) == len(set(names))
+    values = _samples(open_capture(str(path), rate_hz=1e5), -1)[1]
+    assert values.max() == 518
