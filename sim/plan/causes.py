@@ -32,13 +32,16 @@ ODDS = {
     WRONG: 0.12,
     NOTHING: 0.60,
     BOTH: 0.03,
-    ODD: 0.005,
+    ODD: 0.002,
 }
 WRONG_AND_LOST = 0.04  # how often counts are lost and one re-peak sits on its neighbour; judgement
 SHIFT_SDS = (8.0, 40.0, 300.0)  # counts, sizes of what gets lost or slips, each as often; judgement
 TWIST_SDS = (0.7, 2.5)  # deg, sizes of a twist, each as often; judgement
 SCALE_SDS = (0.02, 0.06, 0.3)  # 1, by how much counts per mm change, each as often; judgement
-OWN_END_SD = 30.0  # counts, how far the ends of another actuator may be; judgement
+LEAST_SHIFT = 3.0  # counts under which a shift is within what two peaks differ by; judgement
+LEAST_TWIST = 0.3  # deg, about as many counts in the east; judgement
+LEAST_SCALE = 0.01  # 1, about as many counts at either side of the arc; judgement
+OWN_END_SD = 60.0  # counts, how far the ends of another actuator may be; judgement
 ODD_SD = 40.0  # counts, a reading that nothing explains; judgement
 UNLISTED_DEG = (2.9, 0.5)  # deg on the axis to a satellite not in the list: 2.2-3.4 a spacing
 
@@ -62,6 +65,7 @@ class Cause:
     fixed: Array  # (n,) counts
     parts: Array  # (n, q) counts per standard deviation of each unknown amount
     own_sd: Array  # (n,) counts, alone at each place
+    least: tuple[float, ...]  # size of each amount, in its deviations, under which it is nothing
     amount: float = 0.0  # what one standard deviation of the first amount is, in `unit`
     unit: str = ""
     also: str = ""  # what else this variant says, in words
@@ -77,25 +81,25 @@ def causes_of(
     zero, none = np.zeros(n), np.zeros((n, 0))
     all_alike, satellites = np.ones(n), np.where(is_end, 0.0, 1.0)
     told = [
-        Cause(NOTHING, _log(ODDS[NOTHING]), zero, none, zero),
-        Cause(ODD, _log(ODDS[ODD]), zero, none, np.full(n, ODD_SD)),
+        Cause(NOTHING, _log(ODDS[NOTHING]), zero, none, zero, ()),
+        Cause(ODD, _log(ODDS[ODD]), zero, none, np.full(n, ODD_SD), ()),
     ]
     share = 1.0 / len(SHIFT_SDS)
     for sd in SHIFT_SDS:
         one = (sd * all_alike)[:, None]
         alike = (sd * satellites)[:, None]
+        both = np.hstack([one, alike])
+        least = LEAST_SHIFT / sd
         told += [
-            Cause(LOST, _log(ODDS[LOST] * share), zero, one, zero, sd, "counts"),
-            Cause(SLIPPED, _log(ODDS[SLIPPED] * share), zero, alike, zero, sd, "counts"),
-            Cause(
-                BOTH, _log(ODDS[BOTH] * share), zero, np.hstack([one, alike]), zero, sd, "counts"
-            ),
+            Cause(LOST, _log(ODDS[LOST] * share), zero, one, zero, (least,), sd, "counts"),
+            Cause(SLIPPED, _log(ODDS[SLIPPED] * share), zero, alike, zero, (least,), sd, "counts"),
+            Cause(BOTH, _log(ODDS[BOTH] * share), zero, both, zero, (least, least), sd, "counts"),
         ]
     turned = twist_counts(places, fit, site)
     told += [
         Cause(
             TWISTED, _log(ODDS[TWISTED] / len(TWIST_SDS)), zero, (sd * turned)[:, None], zero,
-            sd, "deg",
+            (LEAST_TWIST / sd,), sd, "deg",
         )
         for sd in TWIST_SDS
     ]  # fmt: skip
@@ -139,8 +143,11 @@ def _actuators(places: Sequence[Place], is_end: Array) -> list[Cause]:
                 (np.where(is_end, OWN_END_SD, 0.0), ""),
             ):
                 told.append(
-                    Cause(ACTUATOR, odds, np.zeros(len(before)), parts, own, 100.0 * sd, "%", also)
-                )
+                    Cause(
+                        ACTUATOR, odds, np.zeros(len(before)), parts, own,
+                        (LEAST_SCALE / sd, 0.0), 100.0 * sd, "%", also,
+                    )
+                )  # fmt: skip
     return told
 
 
@@ -175,15 +182,20 @@ def _mistaken(places: Sequence[Place], measured: Sequence[int], fit: Fit) -> lis
         for at, move in moves.items():
             fixed[at], own[at] = move, wide_by.get(at, 0.0)
         told.append(
-            Cause(WRONG, _log(ODDS[WRONG] / len(steps)), fixed, np.zeros((n, 0)), own, also=says,
-                  mistaken=mistaken)
+            Cause(
+                WRONG, _log(ODDS[WRONG] / len(steps)), fixed, np.zeros((n, 0)), own, (),
+                also=says, mistaken=mistaken,
+            )
         )  # fmt: skip
         if len(again) > len(mistaken):
             odds = _log(WRONG_AND_LOST / len(steps) / len(SHIFT_SDS))
             told += [
-                Cause(LOST, odds, fixed, np.full((n, 1), sd), own, sd, "counts", says, mistaken)
+                Cause(
+                    LOST, odds, fixed, np.full((n, 1), sd), own, (LEAST_SHIFT / sd,), sd, "counts",
+                    says, mistaken,
+                )
                 for sd in SHIFT_SDS
-            ]
+            ]  # fmt: skip
     return told
 
 

@@ -19,6 +19,7 @@ from sim.sky.polar import hour_angle_deg, true_mount
 PROVED = 0.95  # probability from which a list may be rewritten; judgement
 FAR = 0.4  # share of the taught arc that the re-peaked satellites must span; judgement
 WRITABLE = (LOST, SLIPPED, BOTH, ACTUATOR)
+NOISE = 3  # counts that two peaks of one satellite may differ by (two deviations)
 LIMIT_NAMES = ("east", "west")
 
 
@@ -152,7 +153,9 @@ def _remedy(
     limits = _limits(station, judgement, weight, slope) if writes else None
     at_ends = _at_ends(station, judgement, weight) if writes else ends_of(station)
     advice = "take the deciding reading, arriving from the usual side"
-    if judgement.cause is not None:
+    if judgement.cause is not None and weight.name == NOTHING:
+        advice = _sound(judgement, weight)
+    elif judgement.cause is not None:
         advice = _advice(station, judgement.cause, limits)
     return Remedy(after, limits, at_ends, missing, advice)
 
@@ -298,9 +301,15 @@ def _advice(station: Station, weight: Weight, limits: tuple[int, int] | None) ->
         )
     if weight.name == WRONG:
         return f"{weight.also or 'a re-peak'}: the list is right, leave it; peak again"
-    if weight.name == NOTHING:
-        return "the list fits the dish as it is"
     return "take the readings again, one at a time, arriving from the usual side"
+
+
+def _sound(judgement: Judgement, weight: Weight) -> str:
+    """What may be said where nothing moved, and of how much of the arc."""
+    fits = f"the list fits the dish as it is: no reading moved more than {NOISE} counts or so"
+    if not _other_side(judgement, weight):
+        return fits
+    return f"{fits}; this is one side of the arc alone, re-peak one on the other as well"
 
 
 def _lost_level(station: Station, weight: Weight) -> str:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.plan.causes import ODD, SLIPPED, TWISTED, Cause, Place, causes_of
+from sim.plan.causes import NOTHING, ODD, SLIPPED, TWISTED, Cause, Place, causes_of
 from sim.plan.fit import NOISE_SD, Fit
 from sim.sky.belt import Site
 
@@ -24,6 +24,7 @@ END_MOVE_SD = 1.2  # counts, an end switch met twice with its coast; judgement
 SURE = 0.9  # probability from which a cause is named; judgement
 TELLS_SD = 15.0  # counts, an expectation wider than this tells nothing; judgement
 AGREES, DISAGREES = 2.0, 2.5  # deviations within which a reading speaks for, beyond which against
+SMALLEST = 1e-12  # chance that stands for none
 APART = 1.5  # deviations between two causes that make a reading worth taking; judgement
 
 
@@ -94,7 +95,9 @@ def judge(places: Sequence[Place], now: dict[int | str, float], fit: Fit, site: 
     )
     seen = _Seen(at, moves, noise)
     causes = causes_of(places, at, fit, site)
-    logs = np.array([cause.log_odds + _log_density(cause, seen) for cause in causes])
+    logs = np.array(
+        [cause.log_odds + _log_density(cause, seen) + _log_worth(cause, seen) for cause in causes]
+    )
     chance = np.exp(logs - logs.max())
     chance /= chance.sum()
     weights = []
@@ -103,8 +106,9 @@ def judge(places: Sequence[Place], now: dict[int | str, float], fit: Fit, site: 
         best = max(mine, key=chance.__getitem__)
         weights.append(_weight(causes[best], float(chance[mine].sum()), places, seen))
     weights.sort(key=lambda weight: -weight.probability)
-    # One reading alone fits a neighbour's spacing as well as any other shift: it names nothing.
-    sure = len(at) > 1 and weights[0].probability >= SURE and weights[0].name != ODD
+    # One reading that moved fits a neighbour's spacing as well as any other shift.
+    enough = len(at) > 1 or weights[0].name == NOTHING
+    sure = enough and weights[0].probability >= SURE and weights[0].name != ODD
     return Judgement(
         tuple(places), dict(now), tuple(weights), weights[0] if sure else None,
         _decide(places, at, weights, noise),
@@ -116,6 +120,30 @@ def _log_density(cause: Cause, seen: _Seen) -> float:
     spread = _spread(cause, seen)
     _, log_size = np.linalg.slogdet(spread)
     return float(-0.5 * (left @ np.linalg.solve(spread, left) + log_size))
+
+
+def _log_worth(cause: Cause, seen: _Seen) -> float:
+    """Log of how much the readings raise the chance that each amount is more than nothing.
+
+    An amount too small to be seen is no cause: without this, every cause would claim a part of
+    what agrees within the noise.
+    """
+    if not cause.least:
+        return 0.0
+    mean, spread = _amounts(cause, seen)
+    before = after = 0.0  # chances that some amount is too small
+    for k, least in enumerate(cause.least):
+        before += _within(least, 0.0, 1.0)
+        after += _within(least, float(mean[k]), math.sqrt(max(0.0, float(spread[k, k]))))
+    return math.log(max(1.0 - after, SMALLEST)) - math.log(max(1.0 - before, SMALLEST))
+
+
+def _within(least: float, mean: float, sd: float) -> float:
+    """Chance that an amount of that mean and deviation is smaller than `least` either way."""
+    if sd == 0.0:
+        return float(abs(mean) < least)
+    root = math.sqrt(2.0) * sd
+    return 0.5 * (math.erf((least - mean) / root) + math.erf((least + mean) / root))
 
 
 def _spread(cause: Cause, seen: _Seen) -> Array:
@@ -155,6 +183,8 @@ def _weight(cause: Cause, probability: float, places: Sequence[Place], seen: _Se
     for n, where in enumerate(seen.at):
         told, wide = _expected(cause, seen.without(n))
         spread_here = math.hypot(wide[where], seen.noise[where])
+        if len(seen.at) == 1 and cause.parts[where].any():
+            spread_here = math.inf  # nothing else says how much, so any amount would do
         spoken.append(_speak(places[where], seen.moves[n], told[where], spread_here))
     return Weight(
         cause.name, probability, float(amount), float(amount_sd), cause.unit, cause.also, rms,

@@ -54,7 +54,7 @@ def test_without_write_nothing_is_written(yard: Path, capsys: pytest.CaptureFixt
     assert run(yard, PROVED) == 0
     assert yard.read_bytes() == before
     said = capsys.readouterr().out
-    assert said.startswith("Lost counts: 9")
+    assert said.startswith("Lost counts: >99% likely, +9.9 ±")
     assert max(cells_of(line) for line in said.splitlines()) <= 80
 
 
@@ -80,6 +80,13 @@ def test_undo_brings_the_very_bytes_back_and_undo_again_the_shift(yard: Path) ->
     assert yard.read_bytes() == before
     assert run(yard, [], undo=True) == 0
     assert yard.read_bytes() == shifted
+
+
+def test_a_twist_is_told_with_its_direction(yard: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # Turned so that noon points east of the meridian, satellites peak farther west: counts grow.
+    assert run(yard, ["1=105", "10=618", "16=947", "east=0", "west=1000:1000"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "1.0 ±0.2 deg counter-clockwise seen from above." in said
 
 
 def test_known_ends_move_with_lost_counts_and_come_back(yard: Path) -> None:
@@ -114,9 +121,12 @@ def test_undo_of_nothing_is_refused(yard: Path) -> None:
         (["6=376"], "do not tell what happened"),
         (
             ["1=105", "10=618", "16=947", "east=0:0", "west=1000:1000"],
-            "twisted pole is not put right",
+            "a twisted pole is put right at the pole",
         ),
-        (["1=94", "10=609", "16=942", "east=0:0", "west=1000:1000"], "nothing wrong is not put"),
+        (
+            ["1=94", "10=609", "16=942", "east=0:0", "west=1000:1000"],
+            "nothing is wrong with the counts",
+        ),
     ],
 )
 def test_without_proof_nothing_is_written(

@@ -15,11 +15,17 @@ from bridge.station import Station
 from bridge.stationfile import StationFile
 from bridge.wholefile import backup_of, read_bytes, save_whole
 from sim.ground import ends_of
+from sim.plan.causes import NOTHING, TWISTED, WRONG
 from sim.plan.remedy import WRITABLE, Case, EndReading, examine
 from sim.plan.shift import Weight
 from tui.columns import WIDTH, Column
 from tui.columns import table as lay_out
 
+NOT_WRITTEN = {
+    NOTHING: "nothing is wrong with the counts",
+    WRONG: "the list is right, a re-peak was taken on the wrong satellite",
+    TWISTED: "a twisted pole is put right at the pole, not by other counts",
+}
 SHOWN = 0.01  # probability under which a cause is left out of the table
 
 _READING = re.compile(r"(\d+|east|west)=([+-]?\d+)(?::([+-]?\d+))?", re.IGNORECASE)
@@ -88,7 +94,7 @@ def table(case: Case) -> list[str]:
     shown = [n for n in judgement.weights if n.probability >= SHOWN] or list(judgement.weights[:1])
     for weight in shown:
         lines.append(
-            f"{weight.name:<31} {weight.probability:>6.0%} {amount(weight):>20}"
+            f"{weight.name:<31} {percent(weight.probability):>6} {amount(weight):>20}"
             f" {weight.rms:>7.1f} counts"
         )
     for weight in shown[:3]:
@@ -114,10 +120,19 @@ def _verdict(case: Case) -> str:
         if len(best) == 1:
             return f"Cannot tell from these readings: {best[0]} is likeliest, and not proved."
         return f"Cannot tell from these readings: {', '.join(best)} are open."
-    says = f"{cause.name.capitalize()}: {cause.probability:.0%} likely"
+    says = f"{cause.name.capitalize()}: {percent(cause.probability)} likely"
     if cause.unit:
-        says += f", {amount(cause)}"
+        says += f", {_in_words(cause)}"
     return f"{says}{f'; {cause.also}' if cause.also else ''}."
+
+
+def percent(chance: float) -> str:
+    """A probability for a person: never a certainty.
+
+    >>> percent(0.9999), percent(0.973), percent(0.0)
+    ('>99%', '97%', '<1%')
+    """
+    return ">99%" if chance >= 0.995 else "<1%" if chance < 0.005 else f"{chance:.0%}"
 
 
 def amount(weight: Weight) -> str:
@@ -126,6 +141,15 @@ def amount(weight: Weight) -> str:
         return ""
     digits = 0 if weight.unit == "counts" and abs(weight.amount) >= 100 else 1
     return f"{weight.amount:+.{digits}f} ±{2 * weight.amount_sd:.1f} {weight.unit}"
+
+
+def _in_words(weight: Weight) -> str:
+    """The amount with its direction spelled out."""
+    told = amount(weight)
+    if weight.unit == "deg":
+        way = "clockwise" if weight.amount > 0 else "counter-clockwise"
+        return f"{told.lstrip('+-')} {way} seen from above"
+    return told
 
 
 def _evidence(weight: Weight) -> list[str]:
@@ -234,7 +258,7 @@ def _write(file: StationFile, case: Case, *, json: bool) -> int:
         if cause is None:
             reason = "the readings do not tell what happened"
         elif cause.name not in WRITABLE:
-            reason = f"{cause.name} is not put right by other counts"
+            reason = NOT_WRITTEN[cause.name]
         for line in _wrap(f"Nothing was written: {reason}."):
             say(line)
         return 1

@@ -218,3 +218,29 @@ def test_what_an_end_read_before_may_be_given_and_goes_first() -> None:
     case = examine(WITH_ENDS, {1: 104, 16: 952}, {"west": EndReading(1003, 1013)})
     assert named(case) == LOST
     assert any("taken to have read 1003, as given; the file has 1000" in n for n in case.notes)
+
+
+def test_one_reading_that_moved_speaks_for_no_amount() -> None:
+    case = moved({1: 10})
+    lost = next(weight for weight in case.judgement.weights if weight.name == LOST)
+    assert [spoken.verdict for spoken in lost.spoken] == ["open"]
+
+
+def test_one_reading_that_agrees_is_nothing_wrong_on_its_side_of_the_arc() -> None:
+    case = moved({1: 1})
+    assert named(case) == NOTHING
+    assert "re-peak one on the other as well" in case.remedy.advice
+
+
+@pytest.mark.parametrize("moves", [(1, -1, 1), (2, 0, -1), (-1, -2, 0)])
+def test_readings_within_the_noise_of_peaking_are_nothing_wrong(moves: tuple[int, ...]) -> None:
+    case = moved(dict(zip((1, 10, 16), moves, strict=True)), EAST_STAYED)
+    assert named(case) == NOTHING
+    assert "on the other" not in case.remedy.advice
+
+
+def test_a_small_shift_of_many_is_still_no_noise() -> None:
+    # eight satellites and both ends 4 counts off: 4 deviations and more of their mean
+    ends = {"east": EndReading(0, 4), "west": EndReading(1000, 1004)}
+    case = moved(dict.fromkeys((1, 4, 5, 6, 9, 10, 13, 16), 4), ends)
+    assert named(case) == LOST
