@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from bridge.bus.flicker import is_flicker
 from bridge.bus.probe import PROBES_HZ, UNIT_BLOCKS, Probe, Unit, clear_of_damage
 
 if TYPE_CHECKING:
@@ -196,7 +197,7 @@ class Skim:
             low = low / max(floor[0], LEAST_FLOOR)
             high = high / max(floor[1], LEAST_FLOOR)
             yield from self._walk(np.maximum(low, high), float(floor.mean()))
-        if last and self._busy is not None and (self._loudest > self._busy_ratio or self._opens):
+        if last and self._busy is not None and self._is_more_than_noise():
             yield self._cut(self._busy, end, float(self._floor().mean()), closes=False, all_of=True)
             self._busy = None
         self._forget(half)
@@ -254,11 +255,19 @@ class Skim:
             yield from self._shorten(floor)
 
     def _end(self, floor: float) -> Iterator[Stretch]:
-        """Give the stretch at hand, if it was more than a swell of the noise."""
+        """Give the stretch at hand, if it was more than noise."""
         assert self._busy is not None
-        if self._loudest > self._busy_ratio or self._opens:
+        if self._is_more_than_noise():
             yield self._cut(self._busy, self._busy_end + self._blocks(MARGIN_S), floor)
         self._busy, self._loudest = None, 0.0
+
+    def _is_more_than_noise(self) -> bool:
+        """Tell whether the stretch at hand is loud, and no flicker of a converter's last digit."""
+        assert self._busy is not None
+        if not self._opens and self._loudest <= self._busy_ratio:
+            return False
+        part = self._read(self._busy * self.block, self._busy_end * self.block)
+        return not is_flicker(part, self.rate_hz)
 
     def _shorten(self, floor: float) -> Iterator[Stretch]:
         """Give the first part of a stretch too long: what follows is steady tone, or the rest."""
