@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from math import inf
 from typing import Literal
 
 from bridge.bus import standard as std
@@ -175,6 +176,18 @@ class Keying:
     def since_s(self) -> float | None:
         """Start of the message at hand."""
         return self._marks[0].on_s if self._marks else None
+
+    @property
+    def free_from_s(self) -> float:
+        """Time from which a message stands alone: after quiet, and not cut off at the start."""
+        if self._marks or self._held_s is not None:
+            return inf
+        begin_s = -inf if self.start_s is None else self.start_s + self.grain_s
+        return begin_s if self._last_off_s is None else max(begin_s, self._last_off_s + std.QUIET_S)
+
+    def pass_over(self, off_s: float) -> None:
+        """Know of a message read elsewhere, by when its last tone ended."""
+        self._last_off_s = off_s
 
     def push(self, mark: Mark) -> Iterator[Keyed]:
         if self._held_s is not None:

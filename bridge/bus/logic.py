@@ -7,14 +7,13 @@ apart and stretches of quiet do not.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.slots import Mark
+from bridge.bus.plain import MarkColumns
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -68,84 +67,110 @@ class LogicMarks:
     _held: Times = field(default_factory=lambda: np.empty(0))
     _begun: bool = False
 
-    def push(self, times: Times, levels: Levels) -> Iterator[Mark]:
-        if self.manner.carrier:
-            if not self._begun:  # the first pair is where the capture starts, not an edge
-                times = times[1:]
-            self._begun = True
-            yield from self._carrier(times)
-        else:
-            yield from self._envelope(times, levels)
+    def push(self, times: Times, levels: Levels) -> MarkColumns:
+        if not self.manner.carrier:
+            return self._envelope(times, levels)
+        if not self._begun:  # the first pair is where the capture starts, not an edge
+            times = times[1:]
+        self._begun = True
+        return self._carrier(times)
 
-    def finish(self, end_s: float | None) -> Iterator[Mark]:
+    def finish(self, end_s: float | None) -> MarkColumns:
+        marks = NONE
         if self.manner.carrier:
             if len(self._held) > 1:
-                yield from _stretches(self._held, [0, len(self._held)], self.open_s)
+                marks = _stretches(self._held, np.array([0, len(self._held)]), self.open_s)
         elif self.open_s is not None and end_s is not None and end_s > self.open_s:
-            yield Mark(self.open_s, end_s)
+            marks = _without_carrier(np.array([self.open_s]), np.array([end_s]))
         self.open_s = None
+        return marks
 
-    def _envelope(self, times: Times, levels: Levels) -> Iterator[Mark]:
-        is_tone = levels == self.manner.tone_level
-        for time_s, tone in zip(times.tolist(), is_tone.tolist(), strict=True):
-            if tone and self.open_s is None:
-                self.open_s = time_s
-            elif not tone and self.open_s is not None:
-                yield Mark(self.open_s, time_s)
-                self.open_s = None
+    def _envelope(self, times: Times, levels: Levels) -> MarkColumns:
+        tone = levels == self.manner.tone_level
+        was_tone = np.append(self.open_s is not None, tone[:-1])
+        on_s, off_s = times[tone & ~was_tone], times[was_tone & ~tone]
+        if self.open_s is not None:
+            on_s = np.append(self.open_s, on_s)
+        self.open_s = float(on_s[-1]) if len(on_s) > len(off_s) else None
+        return _without_carrier(on_s[: len(off_s)], off_s)
 
-    def _carrier(self, times: Times) -> Iterator[Mark]:
-        times = _debounce(np.concatenate((self._held, times)))
+    def _carrier(self, times: Times) -> MarkColumns:
+        times = np.concatenate((self._held, times))
+        spans = np.diff(times)
+        if len(spans) and spans.min() < BOUNCE_S:
+            times = _debounce(times)
+            spans = np.diff(times)
         if not len(times):
-            return
-        breaks = np.flatnonzero(np.diff(times) > BREAK_S) + 1
-        bounds = [0, *breaks.tolist()]
+            return NONE
+        bounds = np.append(0, np.flatnonzero(spans > BREAK_S) + 1)
+        marks = NONE
         if len(bounds) > 1:
-            yield from _stretches(times, bounds, self.open_s)
+            marks = _stretches(times, bounds, self.open_s)
             self.open_s = None
         held = times[bounds[-1] :]
         if self.open_s is None:
             self.open_s = float(held[0])
         self._held = held[-HELD_EDGES:]
+        return marks
 
 
-def _stretches(edges: Times, bounds: list[int], open_s: float | None) -> Iterator[Mark]:
+def _without_carrier(on_s: Times, off_s: Times) -> MarkColumns:
+    return MarkColumns(on_s, off_s, np.full(len(on_s), np.nan))
+
+
+NONE = _without_carrier(np.empty(0), np.empty(0))
+
+
+def _stretches(edges: Times, bounds: NDArray[np.intp], open_s: float | None) -> MarkColumns:
     """Stretches of carrier between bounds, parted where edges are missing in one.
 
     The first began at `open_s`, where that is given.
     """
-    first = np.array(bounds[:-1])
-    last = np.array(bounds[1:]) - 1
+    first = bounds[:-1]
+    last = bounds[1:] - 1
     periods = (last - first) // 2
-    whole = edges[first + 2 * periods] - edges[first]
-    period_s = whole / np.maximum(periods, 1)
-    spans = edges[2 : bounds[-1]] - edges[: max(bounds[-1] - 2, 0)]
-    owner = np.searchsorted(first, np.arange(len(spans)), side="right") - 1
+    period_s = (edges[first + 2 * periods] - edges[first]) / np.maximum(periods, 1)
+    on_s, off_s = edges[first], edges[last]
+    if open_s is not None:
+        on_s[0] = open_s
+    carrier_hz = np.full(len(first), np.nan)
+    np.divide(1.0, period_s, out=carrier_hz, where=periods > 0)
+    marks = MarkColumns(on_s, off_s, carrier_hz)
+    holes = _find_holes(edges[: bounds[-1]], first, last, period_s)
+    return _part(marks, edges, holes) if holes else marks
+
+
+def _find_holes(
+    edges: Times, first: NDArray[np.intp], last: NDArray[np.intp], period_s: Times
+) -> dict[int, list[int]]:
+    """Stretches in which edges are missing, and the edges before which they are."""
+    spans = np.diff(edges)
+    spans[last[:-1]] = 0.0  # the quiet between two stretches
+    judged = last - first >= 2 * (FEWEST_PERIODS + 1)
+    widest = np.maximum.reduceat(np.append(spans, 0.0), first)
     holes: dict[int, list[int]] = {}
-    judged = periods > FEWEST_PERIODS
-    suspects = (spans > NOTCH_PERIODS * period_s[owner]) & judged[owner]
-    suspects &= np.arange(len(spans)) + 2 <= last[owner]
-    for n in np.flatnonzero(suspects).tolist():
-        wide = n + int(edges[n + 2] - edges[n + 1] > edges[n + 1] - edges[n])
-        kept = holes.setdefault(int(owner[n]), [])
-        if wide not in kept:
-            kept.append(wide)
-    rows = zip(
-        edges[first].tolist(),
-        edges[last].tolist(),
-        period_s.tolist(),
-        periods.tolist(),
-        strict=True,
-    )
-    for n, (on_s, off_s, own_s, count) in enumerate(rows):
-        begin_s = open_s if n == 0 and open_s is not None else on_s
-        carrier_hz = 1.0 / own_s if count else None
+    for n in np.flatnonzero(judged & (2 * widest > NOTCH_PERIODS * period_s)).tolist():
+        own = edges[first[n] : last[n] + 1]
+        wide = np.flatnonzero(own[2:] - own[:-2] > NOTCH_PERIODS * period_s[n])
+        wide += own[wide + 2] - own[wide + 1] > own[wide + 1] - own[wide]
+        if len(wide):
+            holes[n] = np.unique(first[n] + wide).tolist()
+    return holes
+
+
+def _part(marks: MarkColumns, edges: Times, holes: dict[int, list[int]]) -> MarkColumns:
+    """The marks, with each of those that have holes parted there."""
+    rows = []
+    columns = (marks.on_s.tolist(), marks.off_s.tolist(), marks.carrier_hz.tolist())
+    for n, (begin_s, off_s, carrier_hz) in enumerate(zip(*columns, strict=True)):
+        on_s = begin_s
         for wide in holes.get(n, ()):
-            if begin_s < edges[wide]:
-                yield Mark(begin_s, float(edges[wide]))
-            begin_s = float(edges[wide + 1])
-        if begin_s < off_s or count == 0:
-            yield Mark(begin_s, off_s, carrier_hz=carrier_hz)
+            if on_s < edges[wide]:
+                rows.append((on_s, float(edges[wide]), carrier_hz))
+            on_s = float(edges[wide + 1])
+        if on_s < off_s or n not in holes:
+            rows.append((on_s, off_s, carrier_hz))
+    return MarkColumns(*np.array(rows).T)
 
 
 def _debounce(times: Times) -> Times:

@@ -18,6 +18,7 @@ from bridge.bus.event import Burst, Event, Fault, FrameHeard, Noise, Supply, Ton
 from bridge.bus.frame import LONGEST_READ
 from bridge.bus.keying import Keyed, Keying, Message, Scrap, octets_of
 from bridge.bus.logic import LogicMarks, Manner, judge
+from bridge.bus.plain import MarkColumns, read_runs
 from bridge.bus.skim import Skim, Stretch
 from bridge.bus.slots import Mark
 from bridge.bus.supply import SupplyWatch
@@ -225,8 +226,7 @@ class EdgeReceiver:
         end_s = self.end_s if self.end_s is not None else self._last_s
         is_on = self._marks.open_s is not None and not self._marks.manner.carrier
         of_changes = not is_on and (end_s or 0.0) - (self._last_s or 0.0) <= self.resolution_s
-        for mark in self._marks.finish(end_s):
-            yield from self._told(self._keying.push(mark))
+        yield from self._read(self._marks.finish(end_s))
         yield from self._told(self._keying.finish(end_s, of_changes=of_changes))
 
     def _begin(self) -> Iterator[Event]:
@@ -249,13 +249,32 @@ class EdgeReceiver:
     def _take(self, times: NDArray[np.float64], levels: NDArray[np.uint8]) -> Iterator[Event]:
         assert self._marks is not None
         assert self._keying is not None
-        for mark in self._marks.push(times, levels):
-            yield from self._told(self._keying.push(mark))
+        yield from self._read(self._marks.push(times, levels))
         now_s = float(times[-1])
         if self._marks.open_s is None:
             yield from self._told(self._keying.advance(now_s))
         else:
             yield from self._told(self._keying.hold(self._marks.open_s, now_s))
+
+    def _read(self, marks: MarkColumns) -> Iterator[Event]:
+        """What these marks say: plain messages many at once, the rest mark by mark."""
+        if not len(marks):
+            return
+        assert self._marks is not None
+        assert self._keying is not None
+        keying = self._keying
+        yield from self._told(keying.advance(float(marks.on_s[0])))
+        free_s = keying.free_from_s
+        until_s = self._marks.open_s if self._marks.open_s is not None else float(marks.off_s[-1])
+        for run in read_runs(marks, keying.grain_s, alone_from_s=free_s, until_s=until_s):
+            if run.frame is not None:
+                yield from self._told(keying.advance(float(marks.on_s[run.first])))
+                keying.pass_over(float(marks.off_s[run.end - 1]))
+                yield run.frame
+                continue
+            for mark in marks.marks(run.first, run.end):
+                for item in keying.push(mark):
+                    yield _event_of(item, None)
 
     @staticmethod
     def _told(keyed: Iterable[Keyed]) -> Iterator[Event]:
