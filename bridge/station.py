@@ -12,6 +12,7 @@ from pydantic import AfterValidator, Field, ValidationError, model_validator
 from bridge.bus.standard import MANY_POSITIONS
 from bridge.datafile import Mistake, Table, parse_checked, read_text
 from bridge.mistakes import Source
+from bridge.slips import MARK
 
 LAST_LATITUDE_DEG = 81.33  # deg, farther from the equator the belt is set (computed, WGS-84)
 STROKE_SLACK_MM = 5.0  # mm that a stroke and a retracted length by tape are off (judgement)
@@ -34,6 +35,14 @@ def _latitude(value: float) -> float:
     return value
 
 
+def _countable(value: int) -> int:
+    if abs(value) > MOST_COUNTS:
+        raise ValueError(
+            f"{value} is beyond any actuator, {-MOST_COUNTS} to {MOST_COUNTS} counts; correct it"
+        )
+    return value
+
+
 def _plain(value: str) -> str:
     if not value.isprintable():
         raise ValueError(f"{value!r} holds a control character; write it on one line")
@@ -42,7 +51,7 @@ def _plain(value: str) -> str:
 
 Number = Annotated[float, Field(strict=True)]  # neither true nor a number between quotes
 Whole = Annotated[int, Field(strict=True)]
-Count = Annotated[int, Field(strict=True, ge=-MOST_COUNTS, le=MOST_COUNTS)]
+Count = Annotated[int, Field(strict=True), AfterValidator(_countable)]
 Text = Annotated[str, AfterValidator(_plain)]
 Degrees360 = Annotated[
     float, Field(strict=True, ge=0, le=360, description="azimuths run clockwise from true north")
@@ -222,6 +231,11 @@ def _is_whole(value: object) -> bool:
     return isinstance(value, int) and not isinstance(value, bool)
 
 
+def _name(row: Row, otherwise: str) -> str:
+    name = row.get("name", MARK)
+    return otherwise if name == MARK else str(name)
+
+
 def _shared_numbers(rows: list[tuple[int, Row]], source: Source) -> Iterator[Mistake]:
     first: dict[object, tuple[int, Row]] = {}
     for index, row in rows:
@@ -234,8 +248,8 @@ def _shared_numbers(rows: list[tuple[int, Row]], source: Source) -> Iterator[Mis
         path, other = ("position", index, "number"), ("position", first[number][0], "number")
         yield Mistake(
             path,
-            f"{number} is the number of {first[number][1].get('name', 'one position')} on line"
-            f" {source.line(other)} and of {row.get('name', 'another')} on line"
+            f"{number} is the number of {_name(first[number][1], 'one position')} on line"
+            f" {source.line(other)} and of {_name(row, 'another')} on line"
             f" {source.line(path)}; give each its own",
             "duplicate number",
         )
@@ -308,7 +322,7 @@ def _beyond(mount: LinearMount, limits: object, rows: list[tuple[int, Row]]) -> 
     if isinstance(limits, Mapping):
         checked += [(("limits", side), limits.get(side), "") for side in ("east", "west")]
     checked += [
-        (("position", index, "count"), row.get("count"), f" of {row.get('name', 'this position')}")
+        (("position", index, "count"), row.get("count"), f" of {_name(row, 'this position')}")
         for index, row in rows
     ]
     for path, count, whose in checked:

@@ -73,8 +73,14 @@ def check_text(text: str, where: str) -> Checkup:
         )
     sound = [row for index, row in enumerate(rows) if index not in wrong]
     station = Station.model_validate({**checked.data, "position": sound})
-    names = {row.number: row.name for row in station.position}
+    names = _names(rows) | {row.number: row.name for row in station.position}
     return Checkup((*findings, *check_list(station)), len(rows), names)
+
+
+def _names(rows: list[object]) -> dict[int, str]:
+    """Names by number, of rows that may be wrong in any way."""
+    pairs = [(r.get("number"), r.get("name")) for r in rows if isinstance(r, Mapping)]
+    return {n: name for n, name in pairs if isinstance(n, int) and isinstance(name, str)}
 
 
 def check_list(station: Station) -> list[Finding]:

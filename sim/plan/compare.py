@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 from bridge.datafile import Table
 from bridge.station import Position, Station
@@ -70,9 +71,16 @@ def _both_numbers(was: object, now: object) -> bool:
     return isinstance(was, int | float) and isinstance(now, int | float)
 
 
+def _obstacle(value: Mapping[str, Any]) -> str:
+    first, last = value["azimuth_deg"]
+    return f"azimuth {first:g} to {last:g} up to {value['elevation_deg']:g} deg"
+
+
 def _shown(value: object) -> str:
     if value is None:
         return "none"
+    if isinstance(value, Sequence) and not isinstance(value, str):  # obstacles
+        return "; ".join(_obstacle(one) for one in value) or "none"
     if isinstance(value, float):
         return f"{value:.10g}"
     return f'"{value}"' if isinstance(value, str) else str(value)

@@ -66,3 +66,10 @@ def test_ends_are_set_in_a_file_that_has_none(tmp_path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     assert "[ends]\neast = 0\nwest = 1000\n" in text
     assert text.index("[ends]") < text.index("[[position]]")
+
+
+def test_a_count_past_all_counting_is_told_and_a_part_of_one_without_a_range() -> None:
+    (far,) = told(f"{HEAD}[limits]\neast = -2000000\nwest = 5\n")
+    assert far.endswith("-2000000 is beyond any actuator, -1000000 to 1000000 counts; correct it")
+    (part,) = told(f"{HEAD}[limits]\neast = 4.5\nwest = 5\n")
+    assert part.endswith("east: 4.5 is not a whole number; write a whole number")

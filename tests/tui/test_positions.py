@@ -65,7 +65,7 @@ def test_diff(path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) ->
     other = tmp_path / "other.toml"
     other.write_text(STATION.replace("94", "104"), encoding="utf-8")
     assert positions.diff(path, other) == 1
-    assert capsys.readouterr().out == "1 Alder: count: count of Alder: 94 -> 104 (+10)\n"
+    assert capsys.readouterr().out == "1 Alder: count: 94 -> 104 (+10)\n"
     assert positions.diff(path, other, json=True) == 1
     assert json.loads(capsys.readouterr().out) == {
         "number": 1,

@@ -41,19 +41,21 @@ def _tell(
     """One finding a line, whole: a line that is cut tells nobody what to do."""
     for finding in findings:
         if json:
-            said: dict[str, object] = {
+            line: dict[str, object] = {
                 "number": finding.number,
                 "code": finding.code,
                 "detail": finding.detail,
             }
             if file is not None:
-                said |= {"differs": finding.grave, "file": file, "line": finding.line}
-            print(dumps(said, ensure_ascii=False))
+                line |= {"differs": finding.grave, "file": file, "line": finding.line}
+            print(dumps(line, ensure_ascii=False))
             continue
         number = finding.number
-        who = "list" if number is None else f"{number} {names.get(number, '')}".rstrip()
+        name = "" if number is None else names.get(number, "")
+        who = "list" if number is None else f"{number} {name}".rstrip()
         grade = ("error  " if finding.grave else "note   ") if grades else ""
-        print(f"{grade}{who}: {finding.code}: {finding.detail}")
+        said = finding.detail.removeprefix(f"{finding.code} of {name}: ")
+        print(f"{grade}{who}: {finding.code}: {said.removeprefix(f'{finding.code}: ')}")
 
 
 def check(station: Path, *, json: bool = False) -> int:

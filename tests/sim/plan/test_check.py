@@ -6,7 +6,9 @@ from collections.abc import Callable
 
 import pytest
 
+from bridge.datafile import parse_checked
 from bridge.errors import YardError
+from bridge.station import Station
 from sim.plan.check import Checkup, Finding, check_text
 from sim.plan.compare import compare
 from sim.yardfile import load_yard
@@ -156,9 +158,6 @@ def test_the_list_as_a_whole() -> None:
 
 
 def listed(text: str) -> list[Finding]:
-    from bridge.datafile import parse_checked
-    from bridge.station import Station
-
     before = parse_checked(text_of(), "a", Station)
     return compare(before, parse_checked(text, "b", Station))
 
@@ -206,3 +205,15 @@ def test_a_count_past_a_known_end_and_a_limit_close_to_one() -> None:
     done = check_text(bare, "yard.toml")
     assert codes(done) == {(1, "outside ends", True)}
     assert "past the east end, which read 100" in done.findings[0].detail
+
+
+def test_a_row_that_is_wrong_keeps_its_name() -> None:
+    assert planted(6, count=1500).names[6] == "Fir"
+
+
+def test_obstacles_that_differ_are_told_in_words() -> None:
+    wraps = "obstacles = [ { azimuth_deg = [350, 10], elevation_deg = 60 } ]"
+    after = text_of().replace("height_m = 210", f"height_m = 210\n{wraps}")
+    stations = [parse_checked(text, "yard.toml", Station) for text in (text_of(), after)]
+    (finding,) = compare(*stations)
+    assert finding.detail == "station.obstacles: none -> azimuth 350 to 10 up to 60 deg"
