@@ -34,8 +34,10 @@ _MARKS = (
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
 _NUMBER = re.compile(r"([+-]?)(\d+(?:[.,]\d*)?|[.,]\d+)\s*°?\s*([EWew]?)")
-_ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[ T][\d:.]+)?")
+_ISO = re.compile(r"(\d{4})([-/])(\d{1,2})\2(\d{1,2})(?:[ T][\d:.]+)?")
 _DOTTED = re.compile(r"(\d{1,2})\.\s*(\d{1,2})\.\s*(\d{4})")
+_EITHER = re.compile(r"(\d{1,2})[/-](\d{1,2})[/-](\d{4})")  # day or month first: nobody knows
+_DAY_NUMBER = re.compile(r"\d{5}(?:[.,]\d+)?")  # days since 1899, as a sheet keeps a date inside
 _FORMULA = re.compile(r"'*[=+\-@\t]")  # text that a spreadsheet would reckon instead of show
 
 
@@ -79,7 +81,7 @@ def read_sheet(content: bytes, where: str) -> Sheet:
     text, separator = _separator(text)
     told: list[str] = []
     rows: list[tuple[int, dict[str, Cell]]] = []
-    columns: tuple[str, ...] = ()
+    columns: tuple[str, ...] = ()  # empty where a column has no name
     # not DictReader: it drops blank rows unseen, and then counts rows otherwise than the person
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     number = 0
@@ -88,7 +90,10 @@ def read_sheet(content: bytes, where: str) -> Sheet:
             if not any(cell.strip() for cell in cells):
                 continue
             if not columns:
-                columns = _columns(cells, f"{where}: row {number}")
+                columns, wrong = _columns(cells)
+                told += [f"{where}: row {number}: {says}" for says in wrong]
+                if "number" not in columns:
+                    break
                 continue
             found, wrong = _row(columns, cells, separator)
             told += [f"{where}: row {number}: {says}" for says in wrong]
@@ -103,7 +108,7 @@ def read_sheet(content: bytes, where: str) -> Sheet:
     told += _shared(rows, where)
     if told:
         raise YardError("\n".join(told))
-    return Sheet(where, columns, tuple(rows))
+    return Sheet(where, tuple(name for name in columns if name), tuple(rows))
 
 
 def _decoded(content: bytes, where: str) -> str:
@@ -111,8 +116,10 @@ def _decoded(content: bytes, where: str) -> str:
     try:
         return content.removeprefix(mark).decode(encoding)
     except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
         raise YardError(
-            f"{where}: byte {error.start} is not {encoding.upper()}; save the sheet as CSV UTF-8"
+            f"{where}: line {line}: byte {error.start + len(mark)} is not {encoding.upper()}; save"
+            " the sheet as CSV UTF-8"
         ) from None
 
 
@@ -126,27 +133,26 @@ def _separator(text: str) -> tuple[str, str]:
     return text, max(";\t,", key=bare.count)
 
 
-def _columns(cells: list[str], where: str) -> tuple[str, ...]:
-    """The keys that a header names. Raises YardError."""
+def _columns(cells: list[str]) -> tuple[tuple[str, ...], list[str]]:
+    """The names in a header, empty where a column has none, and what is wrong with it."""
     names = [cell.strip().lower() for cell in cells]
     while names and not names[-1]:
         names.pop()
     told = []
-    for name in names:
+    for name in filter(None, names):
         if name not in COLUMNS:
             near = difflib.get_close_matches(name, COLUMNS, 1, 0.75)
+            near += [key for key in COLUMNS if key.partition("_")[0] == name]
             hint = f"write {near[0]}" if near else f"known are {', '.join(COLUMNS)}"
-            told.append(f"{where}: column '{name}' is no key of a position; {hint}")
+            told.append(f"column '{name}' is no key of a position; {hint}")
     told += [
-        f"{where}: column '{name}' stands twice; keep one"
+        f"column '{name}' stands twice; keep one"
         for name in dict.fromkeys(names)
         if names.count(name) > 1 and name in COLUMNS
     ]
     if "number" not in names:
-        told.append(f"{where}: column number is missing; it tells which position a row is")
-    if told:
-        raise YardError("\n".join(told))
-    return tuple(names)
+        told.append("column number is missing; it tells which position a row is")
+    return tuple(names), told
 
 
 def _row(
@@ -166,6 +172,10 @@ def _row(
     wrong: list[str] = []
     unread: set[object] = set()
     for key, cell in zip(columns, cells, strict=True):
+        if key not in COLUMNS:
+            if not key and cell.strip():
+                wrong.append(f"'{cell.strip()}' stands in a column without a name; give it one")
+            continue
         try:
             found[key] = _value(key, cell)
         except ValueError as error:
@@ -200,15 +210,28 @@ def _value(key: str, cell: str) -> Cell:
 
 
 def _date(cell: str) -> date:
-    iso, dotted = _ISO.fullmatch(cell), _DOTTED.fullmatch(cell)
+    iso, dotted, either = (form.fullmatch(cell) for form in (_ISO, _DOTTED, _EITHER))
+    days: list[date] = []
     try:
         if iso:
-            return date(int(iso[1]), int(iso[2]), int(iso[3]))
+            return date(int(iso[1]), int(iso[3]), int(iso[4]))
         if dotted:
             return date(int(dotted[3]), int(dotted[2]), int(dotted[1]))
+        days = _either_way(*map(int, either.groups())) if either else []
     except ValueError:
         raise ValueError(f"'{cell}' is no day of the calendar; correct it") from None
-    raise ValueError(f"'{cell}' may be read in two ways or none; write a date as 2026-05-04")
+    if days:
+        doubt = "may be read in two ways" if len(days) > 1 else "is not sure"
+        raise ValueError(f"'{cell}' {doubt}; write {' or '.join(map(str, days))}")
+    if _DAY_NUMBER.fullmatch(cell):
+        raise ValueError(f"'{cell}' is a sheet's own number of a day; format it as 2026-05-04")
+    raise ValueError(f"'{cell}' is no date that is sure; write it as 2026-05-04")
+
+
+def _either_way(first: int, second: int, year: int) -> list[date]:
+    """The days that a date may mean whose day or month stands first. Raises ValueError."""
+    pairs = {(month, day) for day, month in ((first, second), (second, first)) if month <= 12}
+    return [date(year, month, day) for month, day in sorted(pairs or {(first, second)})]
 
 
 def _shared(rows: list[tuple[int, dict[str, Cell]]], where: str) -> list[str]:

@@ -118,7 +118,7 @@ def test_every_mistake_by_row_and_column() -> None:
         "list.csv: row 2: longitude_deg: 355 is not within -180 to 180 deg; east is positive, so"
         " write -5",
         "list.csv: row 3: count: '9x' is not a number; write digits, with a point or a comma",
-        "list.csv: row 3: peaked: '05/04/2026' may be read in two ways or none; write a date as"
+        "list.csv: row 3: peaked: '05/04/2026' may be read in two ways; write 2026-04-05 or"
         " 2026-05-04",
         "list.csv: row 5: peaked: '31.02.2026' is no day of the calendar; correct it",
         "list.csv: row 5: number: 300 is not within 1 to 255; the bus carries no other",
@@ -142,9 +142,19 @@ def test_every_mistake_by_row_and_column() -> None:
         ("number,name,longitude_deg\n1,A,41,2", "separate columns by ;"),
         ('number,name\n1,"A', "close its quotes"),
         ('number,name\n1,"A"B', "row 2: cannot be read"),
-        (b"number,name\n1,H\xfcgel", "byte 15 is not UTF-8; save the sheet as CSV UTF-8"),
+        (b"number,name\n1,H\xfcgel", "line 2: byte 15 is not UTF-8; save the sheet as CSV UTF-8"),
         (b"\xff\xfen\x00u\x00", "row 1: column 'nu'"),
         ("number,name\n,A", "number: is missing"),
+        (
+            "number,longitude,count\n1,4,9x",
+            "column 'longitude' is no key of a position; write",
+        ),
+        ("number,longitude,count\n1,4,9x", "row 2: count: '9x' is not a number"),
+        ("number,,name\n1,here,A", "row 2: 'here' stands in a column without a name"),
+        ("number,peaked\n1,31/12/2026", "'31/12/2026' is not sure; write 2026-12-31"),
+        ("number,peaked\n1,02/30/2026", "'02/30/2026' is no day of the calendar"),
+        ("number,peaked\n1,45416", "a sheet's own number of a day; format it as 2026-05-04"),
+        ("number,peaked\n1,4.5.26", "no date that is sure; write it as 2026-05-04"),
     ],
 )
 def test_sheets_that_cannot_be_taken(text: str | bytes, says: str) -> None:
@@ -162,6 +172,22 @@ def test_any_bytes_are_read_or_refused(content: bytes) -> None:
         else:
             said = "list.csv: read"
         assert said.startswith("list.csv: ")
+
+
+def test_empty_columns_and_rows_of_a_sheet_are_passed_over() -> None:
+    text = "count;;number;NAME;;\r\n;;;;;\r\n94;;1;Alder;;\r\n"
+    sheet = read_sheet(text.encode("utf-8-sig"), "a")
+    assert sheet.columns == ("count", "number", "name")
+    assert sheet.rows == ((3, {"count": 94, "number": 1, "name": "Alder"}),)
+
+
+@pytest.mark.parametrize(
+    "cell",
+    ["2026-05-04", "2026/05/04", "4.5.2026", "04.05.2026", "2026-05-04 00:00:00"],
+)
+def test_days_that_are_sure(cell: str) -> None:
+    [(_, cells)] = read_sheet(f"number,peaked\n1,{cell}".encode(), "a").rows
+    assert cells["peaked"] == date(2026, 5, 4)
 
 
 # ---- into a station file --------------------------------------------------------------------

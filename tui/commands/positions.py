@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from bridge.datafile import read_text
 from bridge.errors import BadInput
 from bridge.merge import Merge, merge
-from bridge.sheet import Decimal, read_sheet, write_sheet
+from bridge.sheet import Cell, Decimal, read_sheet, write_sheet
 from bridge.station import Station, load_station
 from bridge.stationfile import StationFile
 from bridge.wholefile import read_bytes, save_whole
@@ -189,8 +189,7 @@ def take_in(sheet: Path, station: Path, *, replace: bool = False, dry_run: bool 
 
 def _merge_lines(done: Merge) -> list[str]:
     lines = [
-        f"{number}: {key}: {'none' if old is None else old} -> {'none' if new is None else new}"
-        for number, key, old, new in done.changed
+        f"{number}: {key}: {_cell(old)} -> {_cell(new)}" for number, key, old, new in done.changed
     ]
     lines += [f"{number}: added" for number in done.added]
     lines += [f"{number}: removed" for number in done.removed]
@@ -198,6 +197,13 @@ def _merge_lines(done: Merge) -> list[str]:
         rows = ", ".join(map(str, done.left))
         lines.append(f"not in the sheet and kept: {rows}; --replace removes them")
     return lines
+
+
+def _cell(value: Cell) -> str:
+    """A value on one line; text between quotes."""
+    if value is None or value == "":
+        return "none"
+    return dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)
 
 
 def _many(number: int, noun: str) -> str:
