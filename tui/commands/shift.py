@@ -16,6 +16,7 @@ from bridge.stationfile import StationFile
 from bridge.wholefile import backup_of, read_bytes, save_whole
 from sim.ground import ends_of
 from sim.plan.causes import NOTHING, TWISTED, WRONG
+from sim.plan.compare import compare
 from sim.plan.remedy import WRITABLE, Case, EndReading, examine
 from sim.plan.shift import Weight
 from tui.columns import WIDTH, Column
@@ -307,15 +308,26 @@ def _undo(path: Path, readings: Sequence[str], *, write: bool) -> int:
             " save was not a shift; nothing was changed, compare the two files by hand"
         )
     save_whole(path, former, expected=current)
-    print(f"The former counts are back; the shifted list is kept in {kept.name}.")
+    was, now = _station(current, path), _station(former, kept)
+    found = compare(was, now)
+    for finding in found:
+        if finding.number is None:
+            print(finding.detail)
+    rows = sum(finding.number is not None for finding in found)
+    told = f"{rows} counts are as they were before; what the file held is in {kept.name} now."
+    print("\n".join(_wrap(told)))
     return 0
 
 
 def _but_counts(content: bytes, path: Path) -> Station:
     """A station without its counts, limits and ends, to compare the rest of two files."""
-    station = parse_checked(content.decode("utf-8-sig"), str(path), Station)
+    station = _station(content, path)
     bare = tuple(row.model_copy(update={"count": None}) for row in station.position)
     return station.model_copy(update={"position": bare, "limits": None, "ends": None})
+
+
+def _station(content: bytes, path: Path) -> Station:
+    return parse_checked(content.decode("utf-8-sig"), str(path), Station)
 
 
 def _to_stderr(line: str) -> None:
