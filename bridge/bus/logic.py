@@ -8,6 +8,7 @@ apart and stretches of quiet do not.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import nan
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -79,7 +80,9 @@ class LogicMarks:
         marks = NONE
         if self.manner.carrier:
             if len(self._held) > 1:
-                marks = _stretches(self._held, np.array([0, len(self._held)]), self.open_s)
+                spans = np.append(np.diff(self._held), 0.0)
+                bounds = np.array([0, len(self._held)])
+                marks = _stretches(self._held, spans, bounds, self.open_s)
         elif self.open_s is not None and end_s is not None and end_s > self.open_s:
             marks = _without_carrier(np.array([self.open_s]), np.array([end_s]))
         self.open_s = None
@@ -105,7 +108,7 @@ class LogicMarks:
         bounds = np.append(0, np.flatnonzero(spans > BREAK_S) + 1)
         marks = NONE
         if len(bounds) > 1:
-            marks = _stretches(times, bounds, self.open_s)
+            marks = _stretches(times, spans, bounds, self.open_s)
             self.open_s = None
         held = times[bounds[-1] :]
         if self.open_s is None:
@@ -121,10 +124,12 @@ def _without_carrier(on_s: Times, off_s: Times) -> MarkColumns:
 NONE = _without_carrier(np.empty(0), np.empty(0))
 
 
-def _stretches(edges: Times, bounds: NDArray[np.intp], open_s: float | None) -> MarkColumns:
+def _stretches(
+    edges: Times, spans: Times, bounds: NDArray[np.intp], open_s: float | None
+) -> MarkColumns:
     """Stretches of carrier between bounds, parted where edges are missing in one.
 
-    The first began at `open_s`, where that is given.
+    `spans` are those after each edge. The first began at `open_s`, where that is given.
     """
     first = bounds[:-1]
     last = bounds[1:] - 1
@@ -136,25 +141,20 @@ def _stretches(edges: Times, bounds: NDArray[np.intp], open_s: float | None) -> 
     carrier_hz = np.full(len(first), np.nan)
     np.divide(1.0, period_s, out=carrier_hz, where=periods > 0)
     marks = MarkColumns(on_s, off_s, carrier_hz)
-    holes = _find_holes(edges[: bounds[-1]], first, last, period_s)
+    spans[last] = 0.0  # the quiet between two stretches
+    widest = np.maximum.reduceat(spans[: bounds[-1]], first)
+    judged = periods > FEWEST_PERIODS
+    suspect = np.flatnonzero(judged & (2 * widest > NOTCH_PERIODS * period_s))
+    holes = {n: _find_holes(edges, first[n], last[n], period_s[n]) for n in suspect.tolist()}
     return _part(marks, edges, holes) if holes else marks
 
 
-def _find_holes(
-    edges: Times, first: NDArray[np.intp], last: NDArray[np.intp], period_s: Times
-) -> dict[int, list[int]]:
-    """Stretches in which edges are missing, and the edges before which they are."""
-    spans = np.diff(edges)
-    spans[last[:-1]] = 0.0  # the quiet between two stretches
-    judged = last - first >= 2 * (FEWEST_PERIODS + 1)
-    widest = np.maximum.reduceat(np.append(spans, 0.0), first)
-    holes: dict[int, list[int]] = {}
-    for n in np.flatnonzero(judged & (2 * widest > NOTCH_PERIODS * period_s)).tolist():
-        own = edges[first[n] : last[n] + 1]
-        wide = np.flatnonzero(own[2:] - own[:-2] > NOTCH_PERIODS * period_s[n])
-        wide += own[wide + 2] - own[wide + 1] > own[wide + 1] - own[wide]
-        if len(wide):
-            holes[n] = np.unique(first[n] + wide).tolist()
+def _find_holes(edges: Times, first: int, last: int, period_s: float) -> list[int]:
+    """The edges of a stretch after which some are missing."""
+    own = edges[first : last + 1]
+    wide = np.flatnonzero(own[2:] - own[:-2] > NOTCH_PERIODS * period_s)
+    wide += own[wide + 2] - own[wide + 1] > own[wide + 1] - own[wide]
+    holes: list[int] = np.unique(first + wide).tolist()
     return holes
 
 
@@ -166,11 +166,11 @@ def _part(marks: MarkColumns, edges: Times, holes: dict[int, list[int]]) -> Mark
         on_s = begin_s
         for wide in holes.get(n, ()):
             if on_s < edges[wide]:
-                rows.append((on_s, float(edges[wide]), carrier_hz))
+                rows.append((on_s, float(edges[wide]), nan))
             on_s = float(edges[wide + 1])
-        if on_s < off_s or n not in holes:
+        if on_s < off_s or not holes.get(n):
             rows.append((on_s, off_s, carrier_hz))
-    return MarkColumns(*np.array(rows).T)
+    return MarkColumns(*np.array(rows).reshape(-1, 3).T)
 
 
 def _debounce(times: Times) -> Times:
