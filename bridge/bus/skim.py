@@ -15,6 +15,7 @@ import numpy as np
 
 from bridge.bus.flicker import is_flicker
 from bridge.bus.probe import PROBES_HZ, UNIT_BLOCKS, Probe, Unit, clear_of_damage
+from bridge.bus.spikes import SPIKELESS_HZ, without_spikes
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -262,12 +263,27 @@ class Skim:
         self._busy, self._loudest = None, 0.0
 
     def _is_more_than_noise(self) -> bool:
-        """Tell whether the stretch at hand is loud, and no flicker of a converter's last digit."""
+        """Tell whether the stretch at hand is loud: no flicker of a last digit, no lone spikes."""
         assert self._busy is not None
         if not self._opens and self._loudest <= self._busy_ratio:
             return False
         part = self._read(self._busy * self.block, self._busy_end * self.block)
-        return not is_flicker(part, self.rate_hz)
+        if is_flicker(part, self.rate_hz):
+            return False
+        if self._opens or self.rate_hz >= SPIKELESS_HZ:
+            return True
+        struck = self._scaled(part)
+        cleared = without_spikes(struck, self.rate_hz)
+        return cleared is struck or self._loudness(cleared) > self._busy_ratio
+
+    def _loudness(self, samples: Floats) -> float:
+        """The highest average of samples that are scaled already, over the floor."""
+        probe = Probe(self.rate_hz)
+        power = np.hstack([unit.power for unit in (*probe.push(samples), *probe.finish())])
+        width = min(max(1, self._blocks(WINDOW_S)), power.shape[1])
+        sums = np.cumsum(np.pad(power, ((0, 0), (1, 0))), axis=1, dtype=np.float64)
+        averages = (sums[:, width:] - sums[:, :-width]) / width
+        return float((averages / np.maximum(self._floor(), LEAST_FLOOR)[:, None]).max())
 
     def _shorten(self, floor: float) -> Iterator[Stretch]:
         """Give the first part of a stretch too long: what follows is steady tone, or the rest."""
@@ -299,7 +315,8 @@ class Skim:
         self._loudest, self._cut_end = 0.0, end
         part = self._read(start * self.block, None if all_of else end * self.block)
         opens, self._opens = self._opens, closes
-        return Stretch(self._scaled(part), start * self.block, floor, opens, closes)
+        samples = without_spikes(self._scaled(part), self.rate_hz)
+        return Stretch(samples, start * self.block, floor, opens, closes)
 
     def _read(self, first: int, end: int | None) -> NDArray[Any]:
         """The kept samples from `first` on, as they came."""
