@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections.abc import Callable
 
 from tui.cautions import CAUTIONS, REAL
+from tui.columns import WIDTH
 
 
 def agree(clear: bool) -> bool:
     """Show the cautions of a real dish on stderr, and have a person say that it is clear."""
-    print(REAL, *(f"  - {caution}" for caution in CAUTIONS), sep="\n", file=sys.stderr)
+    lines = (_wrap(f"- {caution}") for caution in CAUTIONS)
+    print(REAL, *lines, sep="\n", file=sys.stderr)
     prompt = "Type clear when people, ladders and hands are clear: "
     return clear or ask(prompt, lambda answer: answer == "clear")
+
+
+def _wrap(text: str) -> str:
+    return textwrap.fill(text, WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
 def ask(prompt: str, agrees: Callable[[str], bool]) -> bool:

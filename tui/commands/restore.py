@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from bridge.errors import BadInput, LinkError, Refused
@@ -22,6 +24,7 @@ from tui.commands.agree import agree, ask
 from tui.opening import is_simulated, open_adapter
 
 RESUME = "what was put back is in the journal, and the same command goes on from there"
+FEED_S = 0.2  # s between looks that feed the lease
 NEEDED = ("pulses", "tally")
 
 
@@ -166,8 +169,11 @@ def _find_count(
             raise Refused(f"the count may be lost: {'; '.join(reasons)}; {HOW_TO_PROVE}")
         if resumed:
             return
-        if not as_read and not _confirm(f"The port reads count {seen.count} here. Is that right?"):
-            raise Refused(f"the count is not known: {HOW_TO_PROVE}")
+        if not as_read:
+            with _awake(adapter):
+                sure = _confirm(f"The port reads count {seen.count} here. Is that right?")
+            if not sure:
+                raise Refused(f"the count is not known: {HOW_TO_PROVE}")
         kept.reference = f"count {seen.count} as the port read it"
         return
     off = said != seen.count
@@ -179,6 +185,25 @@ def _find_count(
         adapter.tally(said)
     kept.reference = f"said to stand at count {said}"
     kept.boot = boot
+
+
+@contextmanager
+def _awake(adapter: Adapter) -> Iterator[None]:
+    """Feed the lease while a person thinks: nothing moves, and the next frame is to be taken."""
+    answered = threading.Event()
+
+    def feed() -> None:
+        while not answered.wait(FEED_S):
+            with suppress(LinkError):  # whoever asks next is told
+                adapter.status()
+
+    feeder = threading.Thread(target=feed, name="lease", daemon=True)
+    feeder.start()
+    try:
+        yield
+    finally:
+        answered.set()
+        feeder.join()
 
 
 def _require_counts(adapter: Adapter, port: str) -> None:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import io
 import json
+import time
 from pathlib import Path
 
 import pytest
 
-from bridge.errors import BadInput, LinkLost, Refused
+from bridge.errors import AdapterRefused, BadInput, LinkLost, Refused
 from bridge.link.adapter import Adapter
 from tui.commands import restore
+from tui.opening import LEASE_S
 
 ROOT = Path(__file__).parents[3]
 SPEED = 200  # simulated seconds a second
@@ -74,6 +76,28 @@ def test_a_real_dish_has_to_be_clear_first(station, journal, monkeypatch, capsys
     with pytest.raises(Refused, match="say --clear once the dish is clear"):
         restore.run(station, "/dev/ttyACM9", journal=journal, go=True, as_read=True)
     assert "keep people, ladders and hands clear" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("feed_s", [restore.FEED_S, 60.0])
+def test_a_person_may_think_longer_than_the_lease(station, journal, kept, monkeypatch, feed_s):
+    """Unfed, the adapter takes no frame after a lease has run out: that is seen here too."""
+
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    def slowly(_question):
+        time.sleep(LEASE_S + 0.5)
+        return True
+
+    monkeypatch.setattr("sys.stdin", Terminal())
+    monkeypatch.setattr(restore, "_confirm", slowly)
+    monkeypatch.setattr(restore, "FEED_S", feed_s)
+    if feed_s > LEASE_S:
+        with pytest.raises(AdapterRefused, match="silent too long"):
+            restore.run(station, kept.url, journal=journal, go=True)
+        return
+    assert restore.run(station, kept.url, journal=journal, go=True) == 0
 
 
 def test_a_port_without_counts_is_refused_with_the_way_round(station, journal, monkeypatch):
