@@ -27,6 +27,7 @@ BOUNCE_S = 3e-6  # s, shorter pulses are a comparator's chatter
 NOTCH_PERIODS = 1.45  # periods without an edge of one direction that show a notch
 HELD_EDGES = 4096  # edges kept of a stretch still on: more is continuous tone
 FEWEST_PERIODS = 3  # periods that tell what is usual in a stretch
+CUT_PERIODS = 2  # periods in a stretch, of more than which the first and last are left out
 SLOWEST_S = 62e-6  # s, a carrier's longest period, 27 % below the nominal
 
 
@@ -134,7 +135,9 @@ def _stretches(
     first = bounds[:-1]
     last = bounds[1:] - 1
     periods = (last - first) // 2
-    period_s = (edges[first + 2 * periods] - edges[first]) / np.maximum(periods, 1)
+    inner = (periods > CUT_PERIODS).astype(np.intp)  # the first and last cycle may be cut by keying
+    start, whole = first + inner, np.maximum(periods - inner, 0)
+    period_s = (edges[start + 2 * whole] - edges[start]) / np.maximum(whole, 1)
     on_s, off_s = edges[first], edges[last]
     if open_s is not None:
         on_s[0] = open_s
