@@ -234,7 +234,8 @@ def _suspects(station: Station) -> Iterator[Finding]:
         yield Finding(None, "spacing", str(error))
         return
     for suspect in told.suspects:
-        yield Finding(suspect.number, suspect.code, suspect.story, suspect.code not in MILD)
+        grave = suspect.sure and suspect.code not in MILD
+        yield Finding(suspect.number, suspect.code, suspect.story, grave)
     if not told.trusted and not told.suspects:
         said = (
             "the spacing of the taught counts does not fit the belt, and no one count explains it"

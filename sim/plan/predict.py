@@ -6,8 +6,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from bridge.errors import YardError
 from bridge.station import LinearMount, Position, Station
+from sim.plan.blend import band_of
 from sim.plan.choice import curve_for
 from sim.plan.fit import NOISE_SD, Fit, Peak, hold_back
 from sim.plan.story import Neighbour
@@ -81,13 +84,16 @@ def predict(station: Station) -> Prediction:
             "these peaks do not fit together, and which is wrong cannot be told from them:"
             " trust no band here, and teach one more far from the others"
         )
+    fit = weighed.fit
+    bands = np.array(band_of(fit, list(hours.values()))).T.tolist()
+    band = {number: (c, low, high) for number, (c, low, high) in zip(hours, bands, strict=True)}
     rows = tuple(
-        _row(row, hours[row.number], height[row.number], weighed.fit, station)
+        _row(row, hours[row.number], height[row.number], band[row.number], fit=fit, station=station)
         if row.number in hours
         else _blank(row)
         for row in station.position
     )
-    return Prediction(weighed.fit, rows, weighed.suspects, tuple(notes), trusted)
+    return Prediction(fit, rows, weighed.suspects, tuple(notes), trusted)
 
 
 def _peaks(
@@ -169,29 +175,40 @@ def _blank(row: Position) -> Row:
     )  # fmt: skip
 
 
-def _row(row: Position, hour: float, elevation: float, fit: Fit, station: Station) -> Row:
-    residual, residual_sd = _held_back(row, hour, fit)
-    count: float | None = None
-    low: float | None = None
-    high: float | None = None
-    if fit.curve.kind == "linear" and not 0.0 < float(fit.curve.values(fit.z)[2]) + hour < 180.0:
+def _row(
+    row: Position,
+    hour: float,
+    elevation: float,
+    band: tuple[float, float, float],
+    *,
+    fit: Fit,
+    station: Station,
+) -> Row:
+    residual, residual_sd = _held_back(row, hour, fit, station)
+    turns_back = fit.curve.kind in ("linear", "actuator")
+    if turns_back and not 0.0 < float(fit.curve.values(fit.z)[2]) + hour < 180.0:
         note = "past dead centre"
+        edges: tuple[float | None, float | None, float | None] = (None, None, None)
     else:
-        count, low, high = (float(edge[0]) for edge in fit.band([hour]))
-        note = _note(count, elevation, fit, station)
+        note = _note(band[0], elevation, fit, station)
+        edges = band
     return Row(
-        row.number, row.name, row.longitude_deg, hour, count, low, high, row.count, residual,
-        residual_sd, note,
+        row.number, row.name, row.longitude_deg, hour, *edges, row.count, residual, residual_sd,
+        note,
     )  # fmt: skip
 
 
-def _held_back(row: Position, hour: float, fit: Fit) -> tuple[float | None, float | None]:
+def _held_back(
+    row: Position, hour: float, fit: Fit, station: Station
+) -> tuple[float | None, float | None]:
     """A taught count against the other peaks; a suspect was never among them."""
-    if row.count is None or not fit.peaks:
-        return None, None
     at = next((n for n, peak in enumerate(fit.peaks) if peak.number == row.number), None)
+    others = len(fit.peaks) - (at is not None)
+    needed = 1 if station.mount is not None else 2
+    if row.count is None or others < needed:
+        return None, None
     if at is not None:
-        return hold_back(fit, at) if len(fit.peaks) > 1 else (None, None)
+        return hold_back(fit, at)
     counts, sd = fit.predict([hour])
     return row.count - float(counts[0]), math.hypot(float(sd[0]), NOISE_SD)
 

@@ -92,18 +92,14 @@ def weigh(
 
 
 def _doubtful(judged: _Judged, fit: Fit) -> list[Suspect]:
-    """Single peaks whose stories come near to outweighing the rest."""
-    found = []
-    for at, guilt in judged.guilt.items():
-        if guilt >= PERHAPS and len(at) == 1:
-            peak = fit.peaks[at[0]]
-            others = [other for other in fit.peaks if other is not peak]
-            (off,) = _offs(fit_peaks(fit.curve, others), [peak])
-            story = judged.best[at]
-            found.append(
-                Suspect(peak.number, tell(story, off, sure=False), off, story.code, sure=False)
-            )
-    return found
+    """The single peak whose stories come nearest to outweighing the rest, where they come near."""
+    at = max((at for at in judged.guilt if len(at) == 1), key=judged.guilt.__getitem__)
+    if judged.guilt[at] < PERHAPS:
+        return []
+    peak, story = fit.peaks[at[0]], judged.best[at]
+    others = [other for other in fit.peaks if other is not peak]
+    (off,) = _offs(fit_peaks(fit.curve, others), [peak])
+    return [Suspect(peak.number, tell(story, off, sure=False), off, story.code, sure=False)]
 
 
 def _offs(fit: Fit, peaks: Sequence[Peak]) -> list[float]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json as json_text
 import sys
 import textwrap
+from collections.abc import Sequence
 from pathlib import Path
 
 from bridge.station import load_station
@@ -22,6 +23,13 @@ COLUMNS = (
     Column("held back", 13),
     Column("", 1, right=False),
 )
+
+
+MEASURED = ("linear", "worm")  # kinds of curve that [mount] gives
+AXIS = {"axis tilt", "axis lean"}  # unknowns of which the station file says nothing
+LEGEND = """\
+95 % band: the peak lies in it 19 times in 20; held back: taught less what all
+other peaks tell, and how far that may be off (2 deviations)"""
 
 
 def run(station: Path, *, json: bool = False) -> int:
@@ -71,22 +79,34 @@ def table(result: Prediction) -> list[str]:
     """The prediction as lines of at most 80 columns."""
     accused = {suspect.number for suspect in result.suspects}
     rows = [_cells(row, row.number in accused) for row in result.rows]
-    return [_summary(result), "", *lay_out(COLUMNS, rows)]
+    return [_summary(result), "", *lay_out(COLUMNS, rows), *LEGEND.splitlines()]
 
 
 def _summary(result: Prediction) -> str:
     fit = result.fit
     used = len(fit.peaks)
     peaks = "1 peak" if used == 1 else f"{used} peaks"
-    held = [unknown.name for unknown in fit.curve.unknowns if unknown.name not in fit.carried]
-    carried = ", ".join(fit.carried) or "nothing"
-    text = f"{peaks} fitted; they tell {carried}"
-    source = "usual for dishes" if fit.curve.kind == "smooth" else "in the file"
+    names = [unknown.name for unknown in fit.curve.unknowns]
+    held = [name for name in names if name not in fit.carried and name not in AXIS]
+    text = f"{peaks} fitted: {'it tells' if used == 1 else 'they tell'} {_listed(fit.carried)}."
     if held:
-        text += f"; {', '.join(held)} held near what is {source}"
+        source = "was measured" if fit.curve.kind in MEASURED else "is usual"
+        text += f" {_listed(held).capitalize()} held near what {source}."
+    if set(names) & AXIS - set(fit.carried):
+        text += " The axis may be set true or modified: the bands allow for either."
     if used > 2:
-        text += f". Residual {fit.rms:.1f} counts rms"
-    return textwrap.fill(text + ".", WIDTH)
+        text += f" Residual {fit.rms:.1f} counts rms."
+    return textwrap.fill(text, WIDTH)
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Names as a sentence lists them.
+
+    >>> _listed(["offset", "scale", "noon angle"]), _listed([])
+    ('offset, scale and noon angle', 'nothing')
+    """
+    *most, last = names or ["nothing"]
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 def _cells(row: Row, accused: bool) -> list[str]:
