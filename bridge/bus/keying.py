@@ -277,7 +277,7 @@ class Keying:
         else:
             carrier_hz = middle_of(mark.carrier_hz for mark in merged)
             level_vpp = middle_of(mark.level_vpp for mark in merged)
-            check_tone(carrier_hz, level_vpp, faults)
+            check_tone(carrier_hz, level_vpp, faults, merged[0].level_span)
             yield Message(
                 start_s,
                 end_s,

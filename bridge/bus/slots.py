@@ -29,7 +29,9 @@ class Mark:
 
     A receiver that decided the bit itself says so in `bit`, and in `margin` how clearly, as the
     logarithm of the likelihood ratio. `carrier_hz` and `level_vpp` are None where not measured.
-    `faults` are what the receiver saw wrong about it.
+    `faults` are what the receiver saw wrong about it. `blur_s` is by how much less finely than
+    usual its edges are known; less than 0 where they were looked at twice. The level lies
+    within `level_span` times `level_vpp`, as the carrier's shape is known.
     """
 
     on_s: float
@@ -39,6 +41,8 @@ class Mark:
     carrier_hz: float | None = None
     level_vpp: float | None = None
     faults: tuple[Fault, ...] = ()
+    blur_s: float = 0.0
+    level_span: tuple[float, float] = (1.0, 1.0)
 
     @property
     def length_s(self) -> float:
@@ -54,16 +58,24 @@ def middle_of(values: Iterable[float | None]) -> float | None:
     return median(known) if known else None
 
 
-def check_tone(carrier_hz: float | None, level_vpp: float | None, faults: list[Fault]) -> None:
+def check_tone(
+    carrier_hz: float | None,
+    level_vpp: float | None,
+    faults: list[Fault],
+    level_span: tuple[float, float] = (1.0, 1.0),
+) -> None:
     if carrier_hz is not None:
         off = carrier_hz / std.CARRIER_HZ - 1
         if abs(off) > std.CARRIER_TOLERANCE + CARRIER_GRAIN:
             what = f"carrier {carrier_hz / 1e3:.2f} kHz, 17.6 to 26.4 kHz allowed"
             faults.append(Fault("carrier_off", what))
     if level_vpp is not None:
-        off_vpp = abs(level_vpp - std.LEVEL_VPP)
-        if off_vpp > std.LEVEL_TOLERANCE_VPP + LEVEL_GRAIN * level_vpp:
-            what = f"{level_vpp * 1e3:.0f} mV peak to peak, 400 to 900 mV allowed"
+        low_vpp, high_vpp = (level_vpp * factor for factor in level_span)
+        low_vpp, high_vpp = low_vpp * (1 - LEVEL_GRAIN), high_vpp * (1 + LEVEL_GRAIN)
+        too_low = high_vpp < std.LEVEL_VPP - std.LEVEL_TOLERANCE_VPP
+        if too_low or low_vpp > std.LEVEL_VPP + std.LEVEL_TOLERANCE_VPP:
+            as_sine = " if it is a sine" if level_span != (1.0, 1.0) else ""
+            what = f"{level_vpp * 1e3:.0f} mV peak to peak{as_sine}, 400 to 900 mV allowed"
             faults.append(Fault("level_off", what))
 
 
@@ -116,6 +128,8 @@ def read_bits(
     origin_s = marks[0].on_s
     for n, mark in enumerate(marks):
         gap_s = marks[n + 1].on_s - mark.off_s if n + 1 < len(marks) else None
+        own_s = grain_s + mark.blur_s
+        gap_grain_s = own_s if gap_s is None else max(own_s, grain_s + marks[n + 1].blur_s)
         at = (len(bits) + 1, mark.on_s - origin_s)
         if mark.length_s > LONGEST_BIT_S and mark.bit is None:
             lost = max(1, round(mark.length_s / std.BIT_S))
@@ -130,12 +144,12 @@ def read_bits(
         margins.append(mark.margin)
         if mark.margin < DOUBT_NATS:
             faults.append(Fault("unclear", f"{_bit(at)}: likelihood ratio e**{mark.margin:.1f}"))
-        _check_slots("tone", mark.length_s, 1 if bit else 2, at=at, faults=faults, grain_s=grain_s)
+        _check_slots("tone", mark.length_s, 1 if bit else 2, at=at, faults=faults, grain_s=own_s)
         if gap_s is None:
             continue
         quiet_slots = 2 if bit else 1
         if gap_s <= LONGEST_GAP_S:
-            _check_slots("quiet", gap_s, quiet_slots, at=at, faults=faults, grain_s=grain_s)
+            _check_slots("quiet", gap_s, quiet_slots, at=at, faults=faults, grain_s=gap_grain_s)
             continue
         extra_s = gap_s - quiet_slots * std.SLOT_S
         lost = round(extra_s / std.BIT_S)
@@ -173,6 +187,7 @@ def check_evenness(marks: Sequence[Mark], faults: list[Fault], grain_s: float) -
     singles = [span[0] for span in spans if span[0] < 1.4 * std.SLOT_S]
     doubles = [span[0] / 2 for span in spans if span[0] >= 1.4 * std.SLOT_S]
     slot_s = median(singles + doubles)
+    grain_s += max(0.0, *(mark.blur_s for mark in marks))
     usual_s = median(abs(length - slot_s) for length in singles + doubles)
     for length_s, what, at_s in spans:
         slots = 1 if length_s < 1.4 * std.SLOT_S else 2

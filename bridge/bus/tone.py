@@ -48,9 +48,13 @@ BORDER_S = 0.2e-3  # s from the border of a stretch at which a tone goes on beyo
 PAD_S = 1e-3  # s of quiet taken along on either side of a part
 LEVEL_MARKS = 12  # marks whose samples tell the level
 RAW_LEVEL_NOISE = 0.08  # of the level: noise of a sample below which its extremes are believed
+AS_IS = (1.0, 1.0)  # factors of a level that was seen as it is
+SINE_LIKE = 1.15  # of a sine's height, that samples of a carrier without even harmonics keep within
 PUREST_CLICK = 0.7  # coherence over two cycles, 1 for a tone, below which it is none
 FAINTEST_VPP = 0.1  # V peak to peak: a third of what a device on the bus must detect
 DOUBT_S = 0.01e-3  # s within the bounds of a slot, where it is measured again
+NEAR_HALF = 0.463  # of the sample rate: a carrier above shows in too few phases to go by size
+NEAR_HALF_NOISE = 0.14  # of the level: noise that is reckoned with there at least
 NEAR_HZ = 400.0  # Hz, a carrier found this near needs no second pass
 
 
@@ -86,12 +90,17 @@ def _hear_parts(
     """Marks part by part; a part too near the noise is given to the other receiver."""
     parts = list(_parts(base.size > max(ROUGH * level, 5 * noise), base.step_s))
     marks: list[Mark] = []
+    near_half = base.carrier_hz > NEAR_HALF * signal.rate_hz
     for n, (first, end) in enumerate(parts):
-        heard = _hear_part(signal, base, first, end, noise, volts=volts)
+        heard = None
+        if not near_half:
+            heard = _hear_part(signal, base, first, end, noise, volts=volts)
         if heard is None:
             low = (parts[n - 1][1] + first) // 2 if n else 0
             high = (end + parts[n + 1][0]) // 2 if n + 1 < len(parts) else len(base.points)
-            heard = hear_faint(_cut(signal, base, low, high))
+            rough = NEAR_HALF_NOISE * level if near_half else 0.0
+            piece = _cut(signal, base, low, high)
+            heard = hear_faint(replace(piece, deviation=max(piece.deviation, rough)))
         marks += heard
     return marks
 
@@ -137,13 +146,14 @@ def _hear_part(
     if base.noise > 0 and level < CLEAR_RATIO * noise:
         return None
     spans = _spans(own.size, level)
-    level_vpp = _level_vpp(part, own, spans, level) if volts else None
+    level_vpp, level_span = _level_vpp(part, own, spans, level) if volts else (None, AS_IS)
     marks = [
         Mark(
             own.start_s + on * own.step_s,
             own.start_s + off * own.step_s,
             carrier_hz=carrier_hz,
             level_vpp=level_vpp,
+            level_span=level_span,
         )
         for on, off in spans
     ]
@@ -194,18 +204,27 @@ def _spans(size: Reals, level: float) -> list[tuple[float, float]]:
 
 def _level_vpp(
     part: Signal, base: Baseband, spans: list[tuple[float, float]], level: float
-) -> float:
-    """Peak to peak of the tone: of the samples where noise allows, else of a sine of its size."""
-    if part.deviation > RAW_LEVEL_NOISE * level:
-        return 2 * level
+) -> tuple[float, tuple[float, float]]:
+    """Peak to peak of the tone, and within what factors it lies where its shape is not seen.
+
+    It is that of the samples where noise and sampling show them, else of a sine of its size: a
+    square is lower by pi / 4, a triangle higher by pi^2 / 8, a saw tooth by pi / 2 (computed).
+    """
+    harmonics = part.rate_hz / 2 / base.carrier_hz
+    unseen = (np.pi / 4, np.pi / 2)
+    if part.deviation > RAW_LEVEL_NOISE * level or harmonics < 2:
+        return 2 * level, unseen
     edge = EDGE_S / base.step_s
     hop = round(base.step_s * part.rate_hz)
     tones = []
     for on, off in spans[:LEVEL_MARKS]:
         tone = part.samples[round((on + edge) * hop) : round((off - edge) * hop)]
         if len(tone) > 4:
-            tones.append(tone - tone.mean())
+            tones.append(quantile_of(tone, 0.985) - quantile_of(tone, 0.015))
     if not tones:
-        return 2 * level
-    samples = np.concatenate(tones)
-    return quantile_of(samples, 0.985) - quantile_of(samples, 0.015)
+        return 2 * level, unseen
+    seen_vpp = quantile_of(np.array(tones), 0.5)
+    if harmonics >= 3:
+        return seen_vpp, AS_IS
+    # The second harmonic is seen and shows a saw tooth; the third, of the others, is not.
+    return 2 * level, (np.pi / 4, np.pi**2 / 8 if seen_vpp < SINE_LIKE * 2 * level else np.pi / 2)
