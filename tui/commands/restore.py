@@ -52,6 +52,7 @@ def run(
     said = _said(list_, here, here_count, as_read=as_read)
     file = JournalFile(journal or _usual_journal(station, port))
     kept, news = _taken_up(file.load(), plan)
+    _diagnose(news)
     if not go or dry_run:
         _print_plan(plan, kept, said, json=json)
         if not json and not dry_run:
@@ -64,7 +65,6 @@ def run(
         _print_plan(plan, kept, said, json=False)
     if not is_simulated(port) and not agree(clear):
         raise Refused("nothing was sent: say --clear once the dish is clear of people and hands")
-    _diagnose(news)
     try:
         return _go(plan, kept, file, port, said, as_read=as_read, prove_all=prove_all, json=json)
     except (KeyboardInterrupt, SystemExit):
