@@ -117,6 +117,15 @@ def test_what_is_no_log_is_refused(
         positions.diff(yard, tmp_path / name)
 
 
+def test_a_kept_copy_of_a_station_file_is_no_log(
+    yard: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    kept = yard.with_name("yard.toml.bak")
+    kept.write_text("# kept\n" + STATION.replace("181", "185"), encoding="utf-8")
+    assert positions.diff(kept, yard) == 1
+    assert capsys.readouterr().out == "2 Birch: count: 185 -> 181 (-4)\n"
+
+
 def test_the_station_comes_first(yard: Path, tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="write the station first"):
         positions.diff(saved(tmp_path), yard)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import re
 import sys
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
@@ -24,6 +25,7 @@ from tui.columns import WIDTH
 if TYPE_CHECKING:
     from bridge.acts import Log
 
+_STATION = re.compile(r"^\ufeff?\s*(\[\s*station\s*\]|station\s*[.=])", re.MULTILINE)
 LOOK_OCTETS = 4096  # octets from which a log's kind is told
 _WHY = {  # notes that many positions share, told on one line
     "not proved": "neither stored nor arrived at in the log with a count seen",
@@ -71,12 +73,13 @@ def check(station: Path, *, json: bool = False) -> int:
 
 def diff(before: Path, after: Path, *, json: bool = False) -> int:
     """Say what differs between two station files, or a file and a log; 1 where something does."""
-    if before.suffix != ".toml" and after.suffix == ".toml":
+    log = str(after) == "-" or not _is_station(after)
+    if not log and not _is_station(before):
         raise BadInput(
             f"{before} is no station file; write the station first: diff {after} {before}"
         )
     old = load_station(before)
-    if after.suffix != ".toml":
+    if log:
         return _diff_log(old, read_acts(after), json)
     new = load_station(after)
     findings = compare(old, new)
@@ -128,6 +131,11 @@ def read_acts(path: Path) -> Log:
     from bridge.traffic import read_traffic  # noqa: PLC0415
 
     return acts_of_events(read_traffic(open_capture(str(path))), str(path))
+
+
+def _is_station(path: Path) -> bool:
+    """By its name, or as a kept copy of any name by how it is written."""
+    return path.suffix == ".toml" or _STATION.search(_head(path)) is not None
 
 
 def _head(path: Path) -> str:
