@@ -1,141 +1,132 @@
 """A capture of any kind -> the events on the bus, streaming, replies paired with commands.
 
-The channel that carries the bus is found by what can be read on it.
+bus     -> hearing ----.
+                        >-- in order of time --> pairing --> events
+supply  -> its levels -'    frames learn the supply
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import closing
-from typing import TYPE_CHECKING, Any
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
-from bridge.bus.event import Burst, Event, FrameHeard, Tone
-from bridge.bus.pairing import pair
-from bridge.capture.trace import Capture, Edges, Lines, Samples, Trace
-from bridge.errors import CaptureError
+from bridge.bus.event import Event, FrameHeard
+from bridge.bus.pairing import Pairing
+from bridge.capture.trace import Capture, Samples
+from bridge.channels import Channels, choose_channels, find_bus, pick_channel
+from bridge.hearing import ENDED_S, Step, hear_steps, hear_trace
 
 if TYPE_CHECKING:
-    from collections.abc import Generator
+    from bridge.bus.event import Supply
 
 Told = Callable[[float], None] | None
 
-SLOWEST_HZ = 40e3  # Hz, the slowest sampling that can hold a carrier of 17.6 kHz
-FIRST_LOOK_S = 2.0  # s of each channel looked at to find the bus; doubled while there is none
-LAST_LOOK_S = 256.0  # s, after which the channels are looked at whole
+PIECE_S = 1.0  # s of a supply taken at once: its levels are remembered for a few
 
 
 def read_traffic(
     capture: Capture,
     *,
     channel: str | None = None,
+    channels: Channels | None = None,
     told: Told = None,
 ) -> Iterator[Event]:
     """The events of a capture in time order; `channel` names the trace that carries the bus.
 
-    `told` is called now and then with the time that was reached, in s.
-    Raises CaptureError for a channel that is not there, or where the file stops making sense.
+    `channels` are the traces where they are chosen already. `told` is called now and then with
+    the time that was reached, in s. Raises CaptureError for a channel that is not there, or
+    where the file stops making sense.
     """
-    trace = find_bus(capture) if channel is None else pick_channel(capture, channel)
-    return pair(hear_trace(trace, told=told))
-
-
-def pick_channel(capture: Capture, channel: str) -> Trace:
-    """The trace of that name; if it cannot carry the bus, say why. Raises CaptureError."""
-    trace = capture.trace(channel)
-    if isinstance(trace, Samples) and trace.rate_hz < SLOWEST_HZ:
-        raise CaptureError(
-            f"{capture.path}: channel {trace.name!r} has {trace.rate_hz:g} samples a second; a "
-            f"carrier of 22 kHz needs {SLOWEST_HZ / 1e3:g} thousand or more, record it faster"
-        )
-    return trace
-
-
-def find_bus(capture: Capture) -> Trace:
-    """The trace on which most can be read. Raises CaptureError where none can carry the bus."""
-    able = [
-        trace
-        for trace in capture.traces
-        if not (isinstance(trace, Samples) and trace.rate_hz < SLOWEST_HZ)
-    ]
-    if not able:
-        if capture.traces:
-            pick_channel(capture, capture.traces[0].name)
-        raise CaptureError(f"{capture.path}: holds no channel; record the bus again")
-    if len(able) == 1:
-        return able[0]
-    look_s: float | None = FIRST_LOOK_S
-    while True:
-        scored = [(_score(trace, look_s), -n, trace) for n, trace in enumerate(able)]
-        best = max(scored, key=lambda row: row[:2])
-        if best[0] > 0 or look_s is None:
-            return best[2]
-        look_s = look_s * 8 if look_s < LAST_LOOK_S else None
-
-
-def _score(trace: Trace, look_s: float | None) -> float:
-    """How much of the first stretch of a trace reads as traffic: bytes with their parity."""
-    score = 0.0
-    events = hear_trace(trace, look_s)
-    with closing(events):
-        try:
-            for event in events:
-                if isinstance(event, FrameHeard):
-                    right = sum(event.parity_ok)
-                    score += right - 0.5 * (len(event.parity_ok) - right)
-                    score -= 0.05 * len(event.faults)
-                elif isinstance(event, (Burst, Tone)):
-                    score += 0.1
-        except CaptureError:
-            return score
-    return score
-
-
-def hear_trace(
-    trace: Trace, look_s: float | None = None, *, told: Told = None
-) -> Generator[Event, None, None]:
-    """The events of one trace, unpaired; with `look_s`, of its first stretch only."""
-    if isinstance(trace, Lines):
-        for time_s, octets, _ in trace.chunks():
-            yield FrameHeard(time_s, tuple(octets), (True,) * len(octets))
-        return
-    if isinstance(trace, Samples):
-        yield from _hear_samples(trace, look_s, told)
+    chosen = channels or choose_channels(capture, channel, told=told)
+    steps: Iterator[Step] = hear_steps(chosen.bus)
+    if chosen.supply is not None:
+        steps = join_supply(steps, SupplyBeside(chosen.supply))
     else:
-        yield from _hear_edges(trace, look_s, told)
+        capture.settle()
+    pairing = Pairing()
+    for step in steps:
+        for event in step.events:
+            yield from pairing.see(event)
+        yield from pairing.advance(step.certain_s)
+        if told is not None and abs(step.reached_s) < ENDED_S:
+            told(step.reached_s)
+    yield from pairing.end()
 
 
-def _hear_samples(trace: Samples, look_s: float | None, told: Told) -> Iterator[Event]:
-    from bridge.bus.receiver import SampleReceiver  # noqa: PLC0415  (numpy only where used)
-
-    chunks: Iterable[Any]
-    if trace.raw_chunks is not None:
-        chunks, scale, offset = trace.raw_chunks(), trace.raw_scale, trace.raw_offset
-    else:
-        chunks, scale, offset = trace.chunks(), 1.0, 0.0
-    receiver = SampleReceiver(trace.rate_hz, trace.start_s, trace.volts, scale, offset * scale)
-    done = 0
-    left = None if look_s is None else int(look_s * trace.rate_hz)
-    for chunk in chunks:
-        part = chunk if left is None else chunk[:left]
-        yield from receiver.push(part)
-        done += len(part)
-        if told is not None:
-            told(trace.start_s + done / trace.rate_hz)
-        if left is not None:
-            left -= len(part)
-            if left <= 0:
-                break
-    yield from receiver.finish()
+def join_supply(steps: Iterator[Step], supply: SupplyBeside) -> Iterator[Step]:
+    """Put changes of the supply between the events, and its level to each frame."""
+    for step in steps:
+        events: list[Event] = []
+        for event in step.events:
+            if event.t_s is None:
+                events.append(event)
+                continue
+            until_s = event.t_s
+            if isinstance(event, FrameHeard):
+                until_s += event.duration_s or 0.0
+            supply.advance(until_s)
+            events += supply.changes(event.t_s)
+            if isinstance(event, FrameHeard):
+                events.append(replace(event, supply_v=supply.level(event.t_s, until_s)))
+            else:
+                events.append(event)
+        supply.advance(step.certain_s)
+        events += supply.changes(step.certain_s)
+        yield replace(step, events=events)
 
 
-def _hear_edges(trace: Edges, look_s: float | None, told: Told) -> Iterator[Event]:
-    from bridge.bus.receiver import EdgeReceiver  # noqa: PLC0415
+class SupplyBeside:
+    """The supply on a channel of its own, read as far as it is asked for."""
 
-    receiver = EdgeReceiver(trace.start_s, trace.resolution_s, trace.end_s)
-    for times, levels in trace.chunks():
-        if look_s is not None and len(times) and times[0] - trace.start_s > look_s:
-            break
-        yield from receiver.push(times, levels)
-        if told is not None and len(times):
-            told(float(times[-1]))
-    yield from receiver.finish()
+    def __init__(self, trace: Samples) -> None:
+        from bridge.bus.supply import STEP_S, SupplyWatch  # noqa: PLC0415  (numpy only where used)
+
+        self._trace = trace
+        self._block = max(1, round(STEP_S * trace.rate_hz))
+        self._watch = SupplyWatch(self._block / trace.rate_hz, trace.start_s)
+        self._means = self._read()
+        self._changes: deque[Supply] = deque()
+        self._ended = False
+
+    def advance(self, until_s: float) -> None:
+        """Read until all changes before a time are known."""
+        while not self._ended and self._watch.judged_s <= until_s:
+            means = next(self._means, None)
+            if means is None:
+                self._ended = True
+                self._changes += self._watch.finish()
+            else:
+                self._changes += self._watch.push(means)
+
+    def changes(self, until_s: float) -> Iterator[Supply]:
+        """Those up to a time that were not given yet."""
+        while self._changes and self._changes[0].t_s <= until_s:
+            yield self._changes.popleft()
+
+    def level(self, from_s: float, to_s: float) -> float | None:
+        return self._watch.level(from_s, to_s)
+
+    def _read(self) -> Iterator[Means]:
+        """Means of blocks, not more than PIECE_S of them at once."""
+        import numpy as np  # noqa: PLC0415
+
+        piece = max(1, round(PIECE_S * self._trace.rate_hz / self._block)) * self._block
+        rest = np.zeros(0, np.float32)
+        for chunk in self._trace.chunks():
+            values = np.concatenate((rest, chunk)) if len(rest) else chunk
+            whole = len(values) // self._block * self._block
+            rest = values[whole:]
+            for first in range(0, whole, piece):
+                part = values[first : min(first + piece, whole)].astype(np.float64)
+                yield part.reshape(-1, self._block).mean(axis=1)
+
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Means = NDArray[np.float64]
+
+__all__ = ["find_bus", "hear_trace", "pick_channel", "read_traffic"]

@@ -46,6 +46,12 @@ class Pairing:
             else:
                 yield event
 
+    def advance(self, certain_s: float) -> Iterator[Event]:
+        """Take note that nothing before that time is still to come."""
+        late_s = None if self._waiting is None else _since(self._waiting, certain_s)
+        if late_s is not None and late_s > ANSWER_S:
+            yield from self.end()
+
     def end(self) -> Iterator[Event]:
         """Give up waiting for a reply."""
         if self._waiting is not None:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 STEP_S = 1e-3  # s, means are averaged over about this
 OFF_V = 8.0  # V, below this there is no supply (or the capture is AC coupled)
 SETTLE_S = 25e-3  # s after a change in which the new level is taken
+HOLD_S = 0.25  # s that a first rise from nothing is watched: AC coupled, a step decays
+FADE = 0.03  # of the level that it loses meanwhile, then
 LEAVE_V = 0.4  # V from the old level at which a change is under way
 REMEMBER_S = 4.0  # s of levels kept for messages still to be told of
 
@@ -42,6 +44,7 @@ class SupplyWatch:
     _state: int | None = None
     _volts: float = 0.0
     _seen: bool = False  # a supply was there: not an AC coupled capture
+    _fading: bool = False  # a step of an AC coupled capture is decaying: no level is known
 
     @property
     def step_s(self) -> float:
@@ -77,15 +80,20 @@ class SupplyWatch:
 
     def _judge(self, *, last: bool) -> Iterator[Supply]:
         settle = max(1, round(SETTLE_S / self.step_s))
+        hold = max(settle, round(HOLD_S / self.step_s))
         end = self._first + len(self._levels)
         while self._next < end:
             volts = self._levels[self._next - self._first]
             state = classify(volts)
-            if self._state is None or state != self._state:
-                if not last and self._next + settle >= end:
+            if state == 0:
+                self._fading = False
+            if self._state is None or (state != self._state and not self._fading):
+                rises = self._state == 0 and not self._seen
+                if not last and self._next + (hold if rises else settle) >= end:
                     break  # not settled yet
-                event = self._change(state, settle)
-                if event is not None:
+                if rises and self._fades(settle, hold):
+                    self._fading = True
+                elif (event := self._change(state, settle)) is not None:
                     yield event
             elif abs(volts - self._volts) < LEAVE_V:
                 self._volts += 0.05 * (volts - self._volts)
@@ -95,6 +103,13 @@ class SupplyWatch:
             self._levels.popleft()
             self._first += 1
 
+    def _fades(self, settle: int, hold: int) -> bool:
+        at = self._next - self._first
+        span = [self._levels[n] for n in range(at, min(at + hold, len(self._levels)))]
+        early = float(np.median(span[settle // 2 : settle] or span))
+        late = float(np.median(span[-settle:]))
+        return late < early - max(FADE * early, LEAVE_V)
+
     def _change(self, state: int, settle: int) -> Supply | None:
         at = self._next - self._first
         after = [self._levels[n] for n in range(at, min(at + settle, len(self._levels)))]
@@ -103,7 +118,8 @@ class SupplyWatch:
             return None  # a dip or an overshoot
         begun = at
         if self._state is not None:
-            while begun > 0 and abs(self._levels[begun - 1] - self._volts) > LEAVE_V:
+            least = max(at - 2 * settle, 0)
+            while begun > least and abs(self._levels[begun - 1] - self._volts) > LEAVE_V:
                 begun -= 1
         told = self._seen or state > 0
         self._seen = told

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.capture.edges import drop_repeats
 from bridge.capture.rows import read_rows
 from bridge.capture.source import Source
+from bridge.capture.steps import keep_changes, only_edges
 from bridge.capture.tableclock import Clock, choose_columns
 from bridge.capture.tablehead import Top, read_top
 from bridge.capture.tablewords import LEVEL_WORDS, VOLT_UNITS
@@ -27,7 +27,7 @@ from bridge.errors import CaptureError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.capture.trace import EdgeBlock, FloatBlock
+    from bridge.capture.trace import EdgeStep, FloatBlock
 
 GAP_MOST = 1 << 31  # samples laid between two rows at most: six hours at 100 kHz
 PIECE = 1 << 20  # samples laid out at a time
@@ -75,19 +75,29 @@ def _make_trace(column: Column, name: str) -> Trace:
     top, clock, n = column.top, column.clock, column.column
     filled = [row[n] for row in top.rows if row[n]]
     if all(field.casefold() in LEVEL_WORDS for field in filled):
-        return Edges(name, clock.grain_s, clock.start_s, None, partial(_edges, column))
+        steps = partial(_steps, column)
+        return Edges(name, clock.grain_s, clock.start_s, None, partial(only_edges, steps), steps)
     unit = top.units[n].casefold()
     whole = all(field.lstrip("+-").isdecimal() for field in filled)
     volts = unit in VOLT_UNITS or (not unit and not whole)
     column = replace(column, scale=VOLT_UNITS.get(unit, 1.0))
-    return Samples(name, clock.rate_hz, clock.start_s, volts, partial(_samples, column))
+    return Samples(
+        name,
+        clock.rate_hz,
+        clock.start_s,
+        volts,
+        partial(_samples, column),
+        says_volts=unit in VOLT_UNITS,
+    )
 
 
-def _edges(column: Column) -> Iterator[EdgeBlock]:
-    return drop_repeats(_levels(column))
+def _steps(column: Column) -> Iterator[EdgeStep]:
+    return keep_changes(_levels(column))
 
 
-def _levels(column: Column) -> Iterator[EdgeBlock]:
+def _levels(
+    column: Column,
+) -> Iterator[tuple[float, NDArray[np.float64], NDArray[np.uint8]]]:
     clock = column.clock
     done = 0
     last = float(UNKNOWN_LEVEL)
@@ -97,10 +107,10 @@ def _levels(column: Column) -> Iterator[EdgeBlock]:
         levels = np.full(values.size, UNKNOWN_LEVEL, np.uint8)
         levels[values == 0] = 0
         levels[values == 1] = 1
-        if times_s is None:
-            yield clock.start_s + np.arange(done, done + values.size) / clock.rate_hz, levels
-        else:
-            yield times_s, levels
+        at_s = times_s
+        if at_s is None:
+            at_s = clock.start_s + np.arange(done, done + values.size) / clock.rate_hz
+        yield float(at_s[-1]), at_s, levels
         done += values.size
 
 

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     FloatBlock = NDArray[np.float32]
     RawBlock = NDArray[Any]
     EdgeBlock = tuple[NDArray[np.float64], NDArray[np.uint8]]
+    EdgeStep = tuple[float, EdgeBlock | None]
 
 UNKNOWN_LEVEL = 2  # level of a logic line that is neither 0 nor 1 (x, z)
 
@@ -36,10 +37,11 @@ class Samples:
     """An evenly spaced analogue channel; sample n lies at `start_s + n / rate_hz`.
 
     `chunks` gives float32 arrays of one dimension and any length, never empty, in the unit of
-    the channel: volts where `volts` is true, else full scale = 1 (WAV), counts (integer arrays)
-    or whatever the file holds. `raw_chunks`, where a reader has it, gives the same samples as
-    they lie in the file, before scaling: value = (raw + raw_offset) * raw_scale; it saves a
-    conversion pass where a receiver does its own scaling, and may be a strided view.
+    the channel: volts where `volts` is true (a guess, unless `says_volts`: the file says so),
+    else full scale = 1 (WAV), counts (integer arrays) or whatever the file holds. `raw_chunks`,
+    where a reader has it, gives the same samples as they lie in the file, before scaling:
+    value = (raw + raw_offset) * raw_scale; it saves a conversion pass where a receiver does its
+    own scaling, and may be a strided view.
     """
 
     name: str
@@ -50,6 +52,7 @@ class Samples:
     raw_chunks: Callable[[], Iterator[RawBlock]] | None = None
     raw_scale: float = 1.0
     raw_offset: float = 0.0
+    says_volts: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,9 @@ class Edges:
     The first pair is the level the capture starts with; after that the level differs from the
     one before (2 = unknown). `resolution_s` is the grain of the times: the time scale, or the
     sampling interval. `start_s` is the first moment the capture tells of; `end_s` the last, or
-    None where only a whole pass would tell.
+    None where only a whole pass would tell. `steps`, where a reader has it, is the same pass with
+    the time that it has come to, and None for a stretch in which nothing changed: a line at rest
+    can be left before its next edge.
     """
 
     name: str
@@ -68,6 +73,7 @@ class Edges:
     start_s: float
     end_s: float | None
     chunks: Callable[[], Iterator[EdgeBlock]]
+    steps: Callable[[], Iterator[EdgeStep]] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,10 +20,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.capture.digits import PAD, parse_decimals
-from bridge.capture.edges import drop_repeats
 from bridge.capture.grid import Grid, find_grid, hold_samples
 from bridge.capture.rate import round_rate
 from bridge.capture.source import Source
+from bridge.capture.steps import keep_changes, only_edges
 from bridge.capture.trace import UNKNOWN_LEVEL, Capture, Edges, Samples, Trace
 from bridge.capture.vcdbody import Block, parse_ticks, read_blocks
 from bridge.capture.vcdhead import Header, Variable, read_header
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from bridge.capture.digits import Places
-    from bridge.capture.trace import EdgeBlock, FloatBlock
+    from bridge.capture.trace import EdgeStep, FloatBlock
 
 GRID_OCTETS = 1 << 26  # of the body, looked at for an even grid
 GRID_CHANGES = 4096  # of a variable, enough for its rate to a few parts per million
@@ -82,12 +82,14 @@ def read_vcd(source: Source, rate_hz: float | None, block: int) -> Capture:
             continue
         for bit in range(variable.width):
             place = None if variable.width == 1 else bit
+            steps = partial(_steps, body, header, variable, bit)
             trace = Edges(
                 name if place is None else f"{name}[{variable.lowest + bit}]",
                 tick_s,
                 first * header.tick_count / header.ticks_per_s,
                 end_s,
-                partial(_edges, body, header, variable, bit),
+                partial(only_edges, steps),
+                steps,
             )
             (scalars if place is None else bits).append(trace)
     if not scalars and not numbers and not bits:
@@ -153,15 +155,15 @@ def _find_grids(header: Header, body: Iterator[Block], block: int) -> dict[bytes
     }
 
 
-def _edges(
+def _steps(
     body: partial[Iterator[Block]], header: Header, variable: Variable, bit: int
-) -> Iterator[EdgeBlock]:
-    return drop_repeats(_levels(body, header, variable, bit))
+) -> Iterator[EdgeStep]:
+    return keep_changes(_levels(body, header, variable, bit))
 
 
 def _levels(
     body: partial[Iterator[Block]], header: Header, variable: Variable, bit: int
-) -> Iterator[EdgeBlock]:
+) -> Iterator[tuple[float, NDArray[np.float64], NDArray[np.uint8]]]:
     table = np.full(256, UNKNOWN_LEVEL, np.uint8)
     table[[ord("0"), ord("l"), ord("L")]] = 0
     table[[ord("1"), ord("h"), ord("H")]] = 1
@@ -179,10 +181,9 @@ def _levels(
         else:
             tokens = block.find(variable.code, scalar=False)
             octets = _bit(block, tokens, bit)
-        if tokens.size:
-            times_s = block.ticks_of(tokens) * np.float64(header.tick_count)
-            times_s /= per_s
-            yield times_s, table[octets]
+        times_s = block.ticks_of(tokens) * np.float64(header.tick_count)
+        times_s /= per_s
+        yield block.after * header.tick_count / per_s, times_s, table[octets]
 
 
 def _bit(block: Block, tokens: Places, bit: int) -> NDArray[np.uint8]:

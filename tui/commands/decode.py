@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.bus.event import Burst, Event, FrameHeard, Noise, Supply, Tone
 from bridge.capture.open import open_capture
+from bridge.channels import choose_channels
 from bridge.conduct import Audit, Finding
 from bridge.errors import ArcstepError, CaptureError
 from bridge.traffic import read_traffic
@@ -111,7 +112,11 @@ def _decode_one(
     heard = 0
     breaches = 0
     progress = Progress(file)
-    for event in read_traffic(capture, channel=channel, told=progress.tell):
+    channels = choose_channels(capture, channel, told=progress.tell)
+    progress.clear()
+    if len(capture.traces) > 1:
+        print(channels.describe(capture), file=sys.stderr)
+    for event in read_traffic(capture, channels=channels, told=progress.tell):
         progress.clear()
         heard += not isinstance(event, (Supply, Noise))
         out(file, event)
@@ -123,6 +128,8 @@ def _decode_one(
     for finding in auditor.end() if auditor else ():
         breaches += finding.severity == "error"
         out(file, finding)
+    for note in capture.late_notes:
+        print(note, file=sys.stderr)
     if not heard:
         sys.stdout.flush()
         names = ", ".join(trace.name for trace in capture.traces)

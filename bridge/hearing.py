@@ -1,0 +1,95 @@
+"""One trace -> what is heard on it, in steps as the capture is read."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from bridge.bus.event import Event, FrameHeard
+from bridge.capture.trace import Edges, Lines, Samples, Trace
+
+LAG_S = 2.0  # s of samples or edges within which an event is told; receivers need up to 1.3
+NEVER_S, ENDED_S = -float("inf"), float("inf")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Events, and how far the trace is read: no event before `certain_s` is still to come.
+
+    The last step reaches to ENDED_S where the trace ended, not where a look did.
+    """
+
+    reached_s: float
+    certain_s: float
+    events: list[Event]
+
+
+def hear_trace(trace: Trace, look_s: float | None = None) -> Generator[Event, None, None]:
+    """The events of one trace, unpaired; with `look_s`, of its first stretch only."""
+    for step in hear_steps(trace, look_s):
+        yield from step.events
+
+
+def hear_steps(trace: Trace, look_s: float | None = None) -> Generator[Step, None, None]:
+    """The same in steps, as the trace is read."""
+    if isinstance(trace, Lines):
+        for time_s, octets, _ in trace.chunks():
+            frame = FrameHeard(time_s, tuple(octets), (True,) * len(octets))
+            reached_s = NEVER_S if time_s is None else time_s
+            yield Step(reached_s, reached_s, [frame])
+        yield Step(ENDED_S, ENDED_S, [])
+    elif isinstance(trace, Samples):
+        yield from _hear_samples(trace, look_s)
+    else:
+        yield from _hear_edges(trace, look_s)
+
+
+def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
+    from bridge.bus.receiver import SampleReceiver  # noqa: PLC0415  (numpy only where used)
+
+    chunks: Iterable[Any]
+    if trace.raw_chunks is not None:
+        chunks, scale, offset = trace.raw_chunks(), trace.raw_scale, trace.raw_offset
+    else:
+        chunks, scale, offset = trace.chunks(), 1.0, 0.0
+    receiver = SampleReceiver(trace.rate_hz, trace.start_s, trace.volts, scale, offset * scale)
+    done = 0
+    left = None if look_s is None else int(look_s * trace.rate_hz)
+    reached_s = ENDED_S
+    for chunk in chunks:
+        part = chunk if left is None else chunk[:left]
+        events = list(receiver.push(part))
+        done += len(part)
+        now_s = trace.start_s + done / trace.rate_hz
+        yield Step(now_s, now_s - LAG_S, events)
+        if left is not None:
+            left -= len(part)
+            if left <= 0:
+                reached_s = now_s
+                break
+    yield Step(reached_s, ENDED_S, list(receiver.finish()))
+
+
+def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
+    from bridge.bus.receiver import JUDGE_EDGES, EdgeReceiver  # noqa: PLC0415
+
+    receiver = EdgeReceiver(trace.start_s, trace.resolution_s, trace.end_s)
+    reached_s = ENDED_S
+    edges = 0
+    for until_s, block in trace.steps() if trace.steps is not None else _untimed(trace):
+        first_s = until_s if block is None else float(block[0][0])
+        if look_s is not None and first_s - trace.start_s > look_s:
+            reached_s = until_s
+            break
+        events: list[Event] = []
+        if block is not None:
+            edges += len(block[0])
+            events += receiver.push(*block)
+        yield Step(until_s, until_s - LAG_S if edges >= JUDGE_EDGES else NEVER_S, events)
+    yield Step(reached_s, ENDED_S, list(receiver.finish()))
+
+
+def _untimed(trace: Edges) -> Iterator[tuple[float, Any]]:
+    for times, levels in trace.chunks():
+        yield float(times[-1]), (times, levels)
