@@ -22,8 +22,8 @@ _QUESTIONS = (
     ("longitude_deg", "Longitude in degrees, such as 3.90E", "EW"),
     ("height_m", "Height above the sea in metres", ""),
     ("diameter_m", "Diameter of the dish in metres", ""),
-    ("east_end", "Count that the counter reads at the east end of the travel", ""),
-    ("west_end", "Count that the counter reads at the west end of the travel", ""),
+    ("east_end", "Count read at the east end of the travel", ""),
+    ("west_end", "Count read at the west end of the travel", ""),
 )
 _WHOLE = ("east_end", "west_end")
 
