@@ -27,7 +27,7 @@ BLOCK_S = 2 / std.CARRIER_HZ  # s, two cycles: the length looked at in a block
 FAST_HZ = 400e3  # samples a second from which every second block is left out
 PROBES_HZ = (19_800.0, 24_200.0)  # Hz: no carrier within +-20 % is further than 2.2 kHz from one
 UNIT_BLOCKS = 4096  # blocks given at once, 0.37 or 0.75 s
-SLAB_BLOCKS = 512  # of these, multiplied at once; a part of UNIT_BLOCKS
+SLAB_BLOCKS = 1024  # of these, multiplied at once; a part of UNIT_BLOCKS
 RETAINED_OCTETS = 1 << 24  # memory that is given back goes to the system in pieces no smaller
 HIGHEST = 1e9  # in the unit of the samples; beyond it lies a damaged file
 
@@ -42,7 +42,7 @@ class Unit:
 
 
 @lru_cache(maxsize=8)
-def _table(block: int, rate_hz: float, scale: float) -> Floats:
+def _table_of(block: int, rate_hz: float, scale: float) -> Floats:
     """Columns cos, sin for each probe, blind to a constant and a slope, and the mean."""
     n = np.arange(block) - (block - 1) / 2
     blind = np.stack([np.ones(block), n / max(block, 2)], axis=1)
@@ -86,6 +86,7 @@ class Probe:
     offset: float = 0.0
     block: int = field(init=False)  # samples from one block to the next
     _look: int = field(init=False)  # samples of a block that are looked at
+    _table: Floats = field(init=False)
     _slab: Floats = field(init=False)  # what is looked at, a block a row
     _filled: int = 0  # samples that have come into the slab
     _products: Floats = field(init=False)  # of the unit at hand
@@ -95,6 +96,7 @@ class Probe:
         _retain_memory()
         self._look = max(6, round(self.rate_hz * BLOCK_S))
         self.block = 2 * self._look if self.rate_hz >= FAST_HZ else self._look
+        self._table = _table_of(self._look, self.rate_hz, self.scale)
         self._slab = np.empty((SLAB_BLOCKS, self._look), np.float32)
         self._products = np.empty((UNIT_BLOCKS, 2 * len(PROBES_HZ) + 1), np.float32)
 
@@ -103,17 +105,19 @@ class Probe:
         start = 0
         while start < len(chunk):
             end = start + slab - self._filled
-            self._fill(chunk[start:end])
+            with np.errstate(invalid="ignore", over="ignore"):
+                self._fill(chunk[start:end])
+                if self._filled == slab:
+                    self._multiply()
             start = end
-            if self._filled == slab:
-                self._multiply()
-                if self._blocks == UNIT_BLOCKS:
-                    yield self._measure(UNIT_BLOCKS * self.block)
+            if self._blocks == UNIT_BLOCKS:
+                yield self._measure(UNIT_BLOCKS * self.block)
 
     def finish(self) -> Iterator[Unit]:
         """Give what is left; samples after the last whole block are counted only."""
         samples = self._blocks * self.block + self._filled
-        self._multiply()
+        with np.errstate(invalid="ignore", over="ignore"):
+            self._multiply()
         if samples:
             yield self._measure(samples)
 
@@ -121,33 +125,31 @@ class Probe:
         """Copy what is looked at of each block into its row: that turns it into float32."""
         row, column = divmod(self._filled, self.block)
         self._filled += len(piece)
-        with np.errstate(invalid="ignore", over="ignore"):
-            if column:  # the rest of a block begun
-                seen = piece[: max(self._look - column, 0)]
-                self._slab[row, column : column + len(seen)] = seen
-                piece = piece[self.block - column :]
-                row += 1
-            whole = len(piece) // self.block
-            if whole:
-                rows = piece[: whole * self.block].reshape(whole, self.block)
-                self._slab[row : row + whole] = rows[:, : self._look]
-            seen = piece[whole * self.block :][: self._look]
-            if len(seen):
-                self._slab[row + whole, : len(seen)] = seen
+        if column:  # the rest of a block begun
+            seen = piece[: max(self._look - column, 0)]
+            self._slab[row, column : column + len(seen)] = seen
+            piece = piece[self.block - column :]
+            row += 1
+        whole = len(piece) // self.block
+        if whole:
+            rows = piece[: whole * self.block].reshape(whole, self.block)
+            self._slab[row : row + whole] = rows[:, : self._look]
+        seen = piece[whole * self.block :][: self._look]
+        if len(seen):
+            self._slab[row + whole, : len(seen)] = seen
 
     def _multiply(self) -> None:
         whole = self._filled // self.block
         self._filled = 0
-        table = _table(self._look, self.rate_hz, self.scale)
-        with np.errstate(invalid="ignore", over="ignore"):
-            np.matmul(
-                self._slab[:whole], table, out=self._products[self._blocks : self._blocks + whole]
-            )
-        self._blocks += whole
+        end = self._blocks + whole
+        np.matmul(self._slab[:whole], self._table, out=self._products[self._blocks : end])
+        self._blocks = end
 
     def _measure(self, samples: int) -> Unit:
         products = clear_of_damage(self._products[: self._blocks])
         self._blocks = 0
-        squares = np.square(np.ascontiguousarray(products[:, :-1].T))
-        power = squares[::2] + squares[1::2]
+        squares = np.square(products)
+        power = np.empty((len(PROBES_HZ), len(products)), np.float32)
+        for n, row in enumerate(power):
+            np.add(squares[:, 2 * n], squares[:, 2 * n + 1], out=row)
         return Unit(power, products[:, -1] + np.float32(self.offset), samples)

@@ -210,7 +210,9 @@ class Skim:
         count = len(sums) - 1
         begin, whole = start - first, end - start
         if begin == half and begin + whole + half <= count:  # nothing is cut off at either end
-            averages = (sums[2 * half : 2 * half + whole] - sums[:whole]) / (2 * half)
+            averages = sums[2 * half : 2 * half + whole] - sums[:whole]
+            parts = averages.view(np.float64)
+            parts *= 1 / (2 * half)
         else:
             centres = np.arange(begin, begin + whole)
             low = np.maximum(centres - half, 0)
