@@ -52,6 +52,7 @@ def _change_by_word(levels: NDArray[np.uint8]) -> NDArray[np.intp]:
 
     A word of eight is held against that which begins a level later.
     """
+    levels = np.ascontiguousarray(levels)
     whole = max(levels.size - 1, 0) // 8 * 8
     before = levels[:whole].view("<u8")
     words = np.flatnonzero(before != levels[1 : whole + 1].view("<u8"))

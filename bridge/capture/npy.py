@@ -260,7 +260,7 @@ def _scaled(channel: Channel, block: int) -> Iterator[FloatBlock]:
 
 
 def _edges(channel: Channel, rate_hz: float, start_s: float, block: int) -> Iterator[EdgeBlock]:
-    levels = ((values != 0).astype(np.uint8) for values in _raw(channel, block))
+    levels = ((values != 0).view(np.uint8) for values in _raw(channel, block))
     return find_edges(levels, rate_hz, start_s)
 
 
