@@ -37,6 +37,7 @@ from bridge.helm.history import History, Point
 from bridge.helm.logbook import Logbook
 from bridge.helm.news import News
 from bridge.helm.orders import Order, Orders
+from bridge.helm.readings import readings
 from bridge.helm.snapshot import Hemisphere, LogLine, PositionRow, Scale, Snapshot
 from bridge.helm.watch import MotionWatch, explain
 from bridge.link.adapter import Adapter
@@ -365,7 +366,7 @@ class Helm:
             self._last_side = status.moving or self._last_side
         # The adapter's own clock: a simulated one may run at another pace than ours.
         verdict = self._watch.see(status.t_s, status.moving, status.pulses, status.motor_a)
-        changes = self._readings(status, now_s)
+        changes = readings(status, before, self._state(status, now_s))
         if verdict and self._watch.side:
             says = explain(verdict, self._watch.side, status.tally)
             self._log.say("note", says)
@@ -379,22 +380,6 @@ class Helm:
             self._log.say("rest", says)
         self._history.add(now_s, status.signal_db, status.motor_a)
         self._keep_bounds(now_s, status)
-
-    def _readings(self, status: Status, now_s: float) -> dict[str, object]:
-        changes: dict[str, object] = {
-            "count": status.tally,
-            "moving": status.moving,
-            "motor_v": status.motor_v,
-            "motor_a": status.motor_a,
-            "signal_db": status.signal_db,
-            "supply_v": status.supply_v,
-            "tone": status.tone,
-            "state": self._state(status, now_s),
-        }
-        best = self._snapshot.best_db
-        if status.signal_db is not None and (best is None or status.signal_db > best):
-            changes |= {"best_db": status.signal_db, "best_count": status.tally}
-        return changes
 
     def _state(self, status: Status, now_s: float) -> str:
         if status.moving:
