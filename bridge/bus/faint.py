@@ -16,7 +16,7 @@ import numpy as np
 
 from bridge.bus import standard as std
 from bridge.bus.baseband import Signal, find_carrier, smooth, turn_down
-from bridge.bus.flaw import set_scene, tell_flaws
+from bridge.bus.flaw import is_carrier, set_scene, tell_flaws
 from bridge.bus.slots import Mark
 from bridge.bus.soft import (
     BIT_PRIOR,
@@ -178,8 +178,11 @@ def _message(signal: Signal, guess: Guess) -> list[Mark]:
     if chain.score < ACCEPT_NATS:
         return []
     marks = list(_marks(cells, chain, guess))
+    if not marks:
+        return []
     known = replace(signal, deviation=guess.deviation)
-    return tell_flaws(set_scene(known, guess.carrier_hz, guess.level), marks) if marks else []
+    scene = set_scene(known, guess.carrier_hz, guess.level)
+    return tell_flaws(scene, marks) if is_carrier(known, scene, marks) else []
 
 
 def _part(signal: Signal, from_s: float | None, to_s: float | None) -> Signal:

@@ -24,7 +24,7 @@ from bridge.bus.baseband import (
     turn_down,
 )
 from bridge.bus.faint import hear_faint
-from bridge.bus.flaw import look_again
+from bridge.bus.flaw import LEAST_PURE, look_again
 from bridge.bus.slots import Mark
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def hear(stretch: Stretch, rate_hz: float, start_s: float, *, volts: bool) -> li
     noise = max(min(base.noise, quiet / QUIET_SHARE), 0.7 * quiet)
     power = smooth(base.size**2, round(0.7 * std.SLOT_S / base.step_s))
     level = float(np.sqrt(power.max()))
-    if not 0 < level < np.inf:
+    if not 0 < level < np.inf or (volts and 2 * level < FAINTEST_VPP):
         return []
     faint = base.noise > 0 and level < CLEAR_RATIO * noise
     marks = hear_faint(signal) if faint else _hear_parts(signal, base, level, noise, volts=volts)
@@ -146,6 +146,8 @@ def _hear_part(
     if base.noise > 0 and level < CLEAR_RATIO * noise:
         return None
     spans = _spans(own.size, level)
+    if not _is_pure(part, own, spans, level):
+        return []
     level_vpp, level_span = _level_vpp(part, own, spans, level) if volts else (None, AS_IS)
     marks = [
         Mark(
@@ -202,6 +204,21 @@ def _spans(size: Reals, level: float) -> list[tuple[float, float]]:
     return list(zip(ends[::2], ends[1::2], strict=True))
 
 
+def _is_pure(part: Signal, base: Baseband, spans: list[tuple[float, float]], level: float) -> bool:
+    """Whether the tone makes up most of what its samples hold, as in no sound or step."""
+    edge = EDGE_S / base.step_s
+    hop = round(base.step_s * part.rate_hz)
+    longest = round(std.SLOT_S * part.rate_hz)
+    powers = []
+    for on, off in spans[:LEVEL_MARKS]:
+        tone = part.samples[round((on + edge) * hop) : round((off - edge) * hop)][:longest]
+        if len(tone) > 4:
+            powers.append(float(np.var(tone)))
+    if not powers:
+        return True
+    return level**2 / 2 > LEAST_PURE * (quantile_of(np.array(powers), 0.5) - part.deviation**2)
+
+
 def _level_vpp(
     part: Signal, base: Baseband, spans: list[tuple[float, float]], level: float
 ) -> tuple[float, tuple[float, float]]:
@@ -224,7 +241,7 @@ def _level_vpp(
     if not tones:
         return 2 * level, unseen
     seen_vpp = quantile_of(np.array(tones), 0.5)
-    if harmonics >= 3:
-        return seen_vpp, AS_IS
+    if harmonics >= 3:  # noise rides on the top of a square, and lifts it by some two deviations
+        return seen_vpp, (max(0.0, 1 - 4 * part.deviation / seen_vpp), 1.0)
     # The second harmonic is seen and shows a saw tooth; the third, of the others, is not.
     return 2 * level, (np.pi / 4, np.pi**2 / 8 if seen_vpp < SINE_LIKE * 2 * level else np.pi / 2)
