@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 WIDTH = 80  # cells of the narrowest terminal served
 
@@ -46,6 +47,26 @@ def fit(text: str, width: int, right: bool = False) -> str:
         shown = kept + "…"
     space = " " * (width - cells_of(shown))
     return space + shown if right else shown + space
+
+
+def room() -> int:
+    """Cells of the terminal, or of the narrowest one where the output goes elsewhere."""
+    return max(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
+
+
+def widened(columns: Sequence[Column], names: Iterable[str], cells: int) -> list[Column]:
+    """The columns with "name" as wide as the names need and so many cells in a line allow.
+
+    >>> narrow = (Column("no", 3), Column("name", 4, right=False))
+    >>> [c.width for c in widened(narrow, ["Nettle", "Elm"], 9)]
+    [3, 5]
+    """
+    spare = cells - sum(column.width + 1 for column in columns) + 1
+    longest = max((cells_of(name) for name in names), default=0)
+    return [
+        replace(c, width=max(c.width, min(longest, c.width + spare))) if c.head == "name" else c
+        for c in columns
+    ]
 
 
 def table(columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> list[str]:

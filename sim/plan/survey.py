@@ -1,7 +1,7 @@
 """What a station sees and reaches: look angles, mount settings, counts, and what a count is worth.
 
-Hour angles are about the Earth's axis; a modified mount turns up to 0.06 deg less for the same
-satellite, which is under one count of a usual actuator and is what peaking takes out.
+Hour angles are about the Earth's axis; a modified mount turns up to 0.08 deg less for the same
+satellite (computed), about one count of a usual actuator, which is what peaking takes out.
 """
 
 from __future__ import annotations

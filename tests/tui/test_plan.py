@@ -6,7 +6,9 @@ import json
 import re
 import subprocess
 import sys
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -165,6 +167,56 @@ def test_pictures(path: Path, tmp_path: Path, kind: str, head: bytes) -> None:
     run(path, plot=out)
     assert out.read_bytes() == first
     assert not list(tmp_path.glob("*.bak"))
+
+
+SITES = [(44.6, 3.9), (-33.9, 179.9), (0.0, 100.5), (81.3, 10.0)]
+
+
+@pytest.mark.parametrize(("latitude", "longitude"), SITES)
+@pytest.mark.parametrize("apart_deg", [0.3, 2.1])
+def test_labels_of_a_long_list_do_not_overlap(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, latitude: float, longitude: float,
+    apart_deg: float,
+) -> None:  # fmt: skip
+    agg = pytest.importorskip("matplotlib.backends.backend_agg", reason="no plot extra")
+    drawn: list[Any] = []
+    monkeypatch.setattr("tui.beltplot.save_figure", lambda figure, _: drawn.append(figure))
+    text = f"[station]\nlatitude_deg = {latitude}\nlongitude_deg = {longitude}\n"
+    text += "obstacles = [ { azimuth_deg = [340, 15], elevation_deg = 60 } ]\n"
+    text += '[mount]\nkind = "worm"\ncounts_per_deg = 20\nnoon_count = 1200\n'
+    for n in range(60):
+        east = (longitude + apart_deg * (n - 30) + 180.0) % 360.0 - 180.0
+        text += f'[[position]]\nnumber = {n + 1}\nname = "Satellite {n}"\nlongitude_deg = {east}\n'
+    path = tmp_path / "long.toml"
+    path.write_text(text, encoding="utf-8")
+    run(path, plot=tmp_path / "p.png")
+    (figure,) = drawn
+    agg.FigureCanvasAgg(figure).draw()
+    for axes in figure.axes:
+        boxes = [label.get_window_extent() for label in axes.texts]
+        assert len(boxes) > (30 if latitude < 80 else 2)
+        for box, other in pairwise(sorted(boxes, key=lambda box: float(box.x0))):
+            assert box.x1 <= other.x0 + 1.0 or box.y1 < other.y0 or other.y1 < box.y0
+        frame = axes.get_window_extent()
+        for box in boxes:
+            assert frame.x0 - 1.0 <= box.x0
+            assert box.x1 <= frame.x1 + 1.0
+            assert frame.y0 - 1.0 <= box.y0
+            assert box.y1 <= frame.y1 + 1.0
+
+
+def test_the_belt_over_the_equator_passes_the_zenith(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("matplotlib", reason="the plot extra is not installed")
+    drawn: list[Any] = []
+    monkeypatch.setattr("tui.beltplot.save_figure", lambda figure, _: drawn.append(figure))
+    path = tmp_path / "equator.toml"
+    path.write_text("[station]\nlatitude_deg = 0\nlongitude_deg = 100.5\n")
+    run(path, plot=tmp_path / "p.png")
+    azimuths, elevations = drawn[0].axes[0].lines[0].get_data()
+    for (a, b), (low, high) in zip(pairwise(azimuths), pairwise(elevations), strict=True):
+        assert abs(b - a) < 1.0 or min(low, high) > 85.0  # across the sky only overhead
 
 
 def test_fit_counts_cells() -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from bridge.station import Station, load_station
 from sim.plan.survey import FINE_DB, MountPlan, Satellite, Survey, survey
-from tui.columns import Column, number, side, table
+from tui.columns import Column, number, room, side, table, widened
 
 DIGITS = 7  # decimals of degrees and counts in JSON, past what look angles are checked to
 
@@ -74,8 +74,10 @@ DRIVE = (
     Column("reach", 6, right=False),
 )
 DRIVE_LEGEND = f"""\
-count by geometry, growing west; off: taught less that; /deg: counts a degree;
-1 dB: counts that cost 1 dB; 1 count: dB one count costs, fine up to {FINE_DB:g} dB;
+count by geometry, growing west, for an axis set true (a modified one peaks up
+to 0.08 deg nearer to noon); off: taught less that; /deg: counts a degree;
+1 dB: counts that cost 1 dB; 1 count: dB that one count costs; grain: fine up
+to {FINE_DB:g} dB, where one count is finer than the beam needs;
 angle: data bytes of E0 31 6E .. .., for a receiver that computes for itself"""
 
 
@@ -94,16 +96,17 @@ def json_lines(plan: Survey) -> Iterator[str]:
 
 
 def text_lines(station: Station, plan: Survey) -> Iterator[str]:
-    """The plan as tables that fit 80 columns."""
+    """The plan as tables that fit 80 columns; longer names where the terminal has room."""
     yield from _head(station, plan.mount)
     if not plan.satellites:
         yield "the file lists no positions yet: add [[position]] tables"
         return
+    names, cells = [row.name for row in plan.satellites], room()
     yield ""
-    yield from table(LOOK, [_look_cells(row) for row in plan.satellites])
+    yield from table(widened(LOOK, names, cells), [_look_cells(row) for row in plan.satellites])
     yield LOOK_LEGEND
     yield ""
-    yield from table(DRIVE, [_drive_cells(row) for row in plan.satellites])
+    yield from table(widened(DRIVE, names, cells), [_drive_cells(row) for row in plan.satellites])
     yield DRIVE_LEGEND
     missing = [
         f"no [{name}], so no {what}"

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from bridge.station import load_station
 from sim.plan.predict import Prediction, Row, predict
-from tui.columns import WIDTH, Column, number, side
+from tui.columns import WIDTH, Column, number, room, side, widened
 from tui.columns import table as lay_out
 
 COLUMNS = (
@@ -76,10 +76,11 @@ def _print_json(result: Prediction) -> None:
 
 
 def table(result: Prediction) -> list[str]:
-    """The prediction as lines of at most 80 columns."""
+    """The prediction as lines of at most 80 columns, or of the terminal's."""
     accused = {suspect.number for suspect in result.suspects}
     rows = [_cells(row, row.number in accused) for row in result.rows]
-    return [_summary(result), "", *lay_out(COLUMNS, rows), *LEGEND.splitlines()]
+    columns = widened(COLUMNS, [row.name for row in result.rows], room())
+    return [_summary(result), "", *lay_out(columns, rows), *LEGEND.splitlines()]
 
 
 def _summary(result: Prediction) -> str:
