@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bridge.capture.clocktext import parse_clocks, read_clock
 from bridge.capture.digits import NEWLINE, PAD, RETURN, SPACE, pad_block, parse_decimals
 from bridge.capture.source import Source
-from bridge.capture.tablehead import COMMENTS, Top, is_number, split_row
+from bridge.capture.tablehead import COMMENTS, Top, is_grouped, is_number, split_row
 from bridge.capture.tablewords import LEVEL_WORDS
 from bridge.errors import CaptureError
 
@@ -39,8 +40,19 @@ class Rows:
         return self.first_line + row if self.lines is None else self.lines[row]
 
 
-def read_rows(source: Source, top: Top, columns: Sequence[int], block: int) -> Iterator[Rows]:
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Columns to read; of `daily`, which holds times of the day, seconds since midnight."""
+
+    top: Top
+    columns: Sequence[int]
+    daily: int | None
+    name: str  # of the file
+
+
+def read_rows(source: Source, wanted: Wanted, block: int) -> Iterator[Rows]:
     """Give the wanted columns of all rows; CaptureError with file and line."""
+    top = wanted.top
     rest = b""
     line = top.first_line
     start = top.octets
@@ -56,30 +68,28 @@ def read_rows(source: Source, top: Top, columns: Sequence[int], block: int) -> I
                 " this is no table, or its line ends are lost"
             )
         if cut:
-            rows, count = _read_block(text[:cut], source.name, top, columns, line)
+            rows, count = _read_block(text[:cut], wanted, line)
             line += count
             if rows is not None:
                 yield rows
     if rest.strip():
-        rows, _ = _read_block(rest, source.name, top, columns, line, is_last=True)
+        rows, _ = _read_block(rest, wanted, line, is_last=True)
         if rows is not None:
             yield rows
 
 
 def _read_block(
-    octets: bytes, name: str, top: Top, columns: Sequence[int], line: int, *, is_last: bool = False
+    octets: bytes, wanted: Wanted, line: int, *, is_last: bool = False
 ) -> tuple[Rows | None, int]:
     if not is_last:
-        values = _read_fast(octets, top, columns)
+        values = _read_fast(octets, wanted)
         if values is not None:
             return Rows(values, line), values[0].size
-    return _read_slowly(octets, name, top, columns, line, is_last=is_last)
+    return _read_slowly(octets, wanted, line, is_last=is_last)
 
 
-def _read_fast(
-    octets: bytes, top: Top, columns: Sequence[int]
-) -> tuple[NDArray[np.float64], ...] | None:
-    style = top.style
+def _read_fast(octets: bytes, wanted: Wanted) -> tuple[NDArray[np.float64], ...] | None:
+    columns, style = wanted.columns, wanted.top.style
     if style.separator == " ":
         return None
     if b'"' in octets and style.separator != style.decimal:
@@ -113,7 +123,11 @@ def _read_fast(
             if not blank.any():
                 break
             low = low + blank
-        values = parse_decimals(block, low, high, ord(style.decimal))
+        values = (
+            parse_clocks(block, low, high)
+            if column == wanted.daily
+            else parse_decimals(block, low, high, ord(style.decimal))
+        )
         if values is None:
             return None
         found.append(values)
@@ -121,9 +135,9 @@ def _read_fast(
 
 
 def _read_slowly(
-    octets: bytes, name: str, top: Top, columns: Sequence[int], line: int, *, is_last: bool
+    octets: bytes, wanted: Wanted, line: int, *, is_last: bool
 ) -> tuple[Rows | None, int]:
-    decimal = top.style.decimal
+    name, columns, style = wanted.name, wanted.columns, wanted.top.style
     found: list[list[float]] = [[] for _ in columns]
     numbers: list[int] = []
     lines = octets.decode("utf-8", "replace").split("\n")
@@ -134,17 +148,20 @@ def _read_slowly(
         bare = text.strip("\r\n\0 \t")
         if not bare or bare.startswith(COMMENTS[:3]):
             continue
-        fields = split_row(text, top.style)
+        fields = split_row(text, style)
         if len(fields) <= most:
             if is_last:
                 break  # cut short
             raise CaptureError(
-                f"{name}:{n}: {len(fields)} of {top.style.columns} columns; complete the row"
+                f"{name}:{n}: {len(fields)} of {style.columns} columns; complete the row"
                 " or remove it"
             )
         row = []
         for column in columns:
-            value = _to_number(fields[column], decimal)
+            field = fields[column]
+            value = (
+                read_clock(field) if column == wanted.daily else _to_number(field, style.decimal)
+            )
             if value is None:
                 break
             row.append(value)
@@ -152,8 +169,7 @@ def _read_slowly(
             if is_last:
                 break
             raise CaptureError(
-                f"{name}:{n}: {fields[columns[len(row)]][:30]!r} is no number; correct the row"
-                " or begin it with #"
+                _refuse(f"{name}:{n}", fields[columns[len(row)]], wanted.daily is not None)
             )
         for values, value in zip(found, row, strict=True):
             values.append(value)
@@ -162,6 +178,21 @@ def _read_slowly(
         return None, len(lines)
     arrays = tuple(np.array(values) for values in found)
     return Rows(arrays, line, tuple(numbers)), len(lines)
+
+
+def _refuse(where: str, field: str, is_daily: bool) -> str:
+    if is_grouped(field):
+        return refuse_grouped(where, field)
+    what = "number or time of the day" if is_daily else "number"
+    return f"{where}: {field[:30]!r} is no {what}; correct the row or begin it with #"
+
+
+def refuse_grouped(where: str, field: str) -> str:
+    """Make the sentence for a number whose thousands are set apart."""
+    return (
+        f"{where}: {field[:30]!r} sets its thousands apart, which can be read in two ways; write"
+        " plain numbers, such as 1234.56"
+    )
 
 
 def _to_number(field: str, decimal: str) -> float | None:

@@ -3,7 +3,8 @@
 A column is an analogue channel (`Samples`) unless it holds 0 and 1 only (`Edges`, whether the
 rows come evenly or only on a change). Times that lie evenly give the rate; where rows are
 missing or lie unevenly, analogue values are read off straight lines between them. A preamble
-or `--rate` counts only where rows carry no times.
+or `--rate` counts only where rows carry no times. Times of the day, with or without a date, give
+seconds since the midnight before the first row, as in hex text.
 """
 
 from __future__ import annotations
@@ -15,11 +16,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.capture.rows import read_rows
+from bridge.capture.rows import Wanted, read_rows, refuse_grouped
 from bridge.capture.source import Source
 from bridge.capture.steps import keep_changes, only_edges
 from bridge.capture.tableclock import Clock, choose_columns
-from bridge.capture.tablehead import Top, read_top
+from bridge.capture.tablehead import Top, find_grouped, read_top
 from bridge.capture.tablewords import LEVEL_WORDS, VOLT_UNITS
 from bridge.capture.trace import UNKNOWN_LEVEL, Capture, Edges, Samples, Trace
 from bridge.errors import CaptureError
@@ -47,6 +48,16 @@ class Column:
 
 def read_table(source: Source, rate_hz: float | None, block: int) -> Capture:
     """Read the top of the table; rows are read by passes."""
+    try:
+        return _read_table(source, rate_hz, block)
+    except CaptureError:
+        found = find_grouped(source)
+        if found is not None:
+            raise CaptureError(refuse_grouped(f"{source.name}:{found[0]}", found[1])) from None
+        raise
+
+
+def _read_table(source: Source, rate_hz: float | None, block: int) -> Capture:
     top = read_top(source)
     if top is None:
         raise CaptureError(
@@ -184,11 +195,13 @@ def _timed(
     clock, top = column.clock, column.top
     wanted = [column.column] if clock.column is None else [clock.column, column.column]
     last_s = -np.inf
-    for rows in read_rows(column.source, top, wanted, column.block):
+    daily = clock.column if clock.is_daily else None
+    choice = Wanted(top, wanted, daily, column.source.name)
+    for rows in read_rows(column.source, choice, column.block):
         if clock.column is None:
             yield None, rows.values[0]
             continue
-        times_s = clock.to_seconds(rows.values[0])
+        times_s = clock.to_seconds(rows.values[0], last_s)
         bad = np.flatnonzero(~(times_s[1:] >= times_s[:-1]))
         late = not times_s[0] >= last_s
         if late or bad.size or not np.isfinite(times_s[-1]):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bridge.capture.clocktext import is_clock, pass_midnights, read_clock
 from bridge.capture.rate import round_rate
 from bridge.capture.source import Source
 from bridge.capture.tablehead import Top, is_number
@@ -44,9 +45,12 @@ class Clock:
     is_even: bool
     grain_s: float
     off_samples: float = 0.0
+    is_daily: bool = False  # times of the day, that start again at midnight
 
-    def to_seconds(self, times: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Turn values of the time column into seconds."""
+    def to_seconds(self, times: NDArray[np.float64], last_s: float) -> NDArray[np.float64]:
+        """Turn values of the time column into seconds; `last_s` is the time of the row before."""
+        if self.is_daily:
+            return pass_midnights(times, last_s)
         if self.unit_s == 1.0:
             return times
         return times / round(1 / self.unit_s)  # a whole divisor keeps 0.059 at 0.059
@@ -59,6 +63,15 @@ def choose_columns(
     columns = range(top.style.columns)
     full = [n for n in columns if _is_channel([row[n] for row in top.rows], top)]
     time, index = _find_time(top, full)
+    named = time is not None and is_time_name(top.names[time], top.units[time])
+    daily = [n for n in columns if all(is_clock(row[n]) for row in top.rows)]
+    if daily and not named:  # a clock goes before a column that merely grows
+        notes.append(
+            f"{source.name}: column {daily[0] + 1} tells the time of the day; times are seconds"
+            " since the midnight before the first row"
+        )
+        channels = [n for n in full if n not in (*daily, index)]
+        return _fit_clock(source, top, daily[0], rate_hz, notes), channels
     if time is not None:
         channels = [n for n in full if n not in (time, index)]
         return _fit_clock(source, top, time, rate_hz, notes), channels
@@ -104,8 +117,11 @@ def _fit_clock(
     source: Source, top: Top, column: int, rate_hz: float | None, notes: list[str]
 ) -> Clock:
     """Rate and start from the times of the first rows."""
-    unit_s = TIME_UNITS_S.get(top.units[column].casefold(), 1.0)
+    is_daily = is_clock(top.rows[0][column])
+    unit_s = 1.0 if is_daily else TIME_UNITS_S.get(top.units[column].casefold(), 1.0)
     times = np.array(_values(top, column)) * unit_s
+    if is_daily:
+        times = pass_midnights(times, -np.inf)
     far = np.flatnonzero(np.abs(times) > TIME_MOST_S)
     if far.size:
         raise CaptureError(
@@ -124,7 +140,8 @@ def _fit_clock(
             f"{source.name}:{top.first_line}: the times of the first {times.size} rows do not"
             " grow; sort the rows or remove the time column"
         )
-    unit_s, times = _mend_unit(source, top.units[column], unit_s, times, notes)
+    if not is_daily:
+        unit_s, times = _mend_unit(source, top.units[column], unit_s, times, notes)
     span_s = float(times[-1] - times[0])
     steps = np.diff(times)
     steps = steps[steps > 0]
@@ -139,11 +156,11 @@ def _fit_clock(
             near = steps[regular]
             slack = 2 * float(np.ptp(near)) / float(near.sum()) + 1e-9
             rate = round_rate(1 / float(near.mean()), slack)
-            return Clock(column, unit_s, rate, float(times[0]), is_even=True, grain_s=1 / rate)
+            return Clock(column, unit_s, rate, float(times[0]), True, 1 / rate, is_daily=is_daily)
         usual_s = float(np.quantile(steps, 0.1))
         rate = min(max(1 / usual_s, FINE_LEAST_HZ), FINE_MOST_HZ)
         grain_s = min(usual_s, 1e-6)
-        return Clock(column, unit_s, rate, float(times[0]), is_even=False, grain_s=grain_s)
+        return Clock(column, unit_s, rate, float(times[0]), False, grain_s, is_daily=is_daily)
     slack = 2 * off_s / span_s + 1e-9
     rate = round_rate(1 / mean_s, slack)
     for said in (top.rate_hz, rate_hz):
@@ -157,7 +174,7 @@ def _fit_clock(
     if off_s > 0.01 * mean_s:
         start_s += float(np.mean(times - start_s - index / rate))
     grain_s = max(1 / rate, off_s)
-    return Clock(column, unit_s, rate, start_s, True, grain_s, off_s * rate)
+    return Clock(column, unit_s, rate, start_s, True, grain_s, off_s * rate, is_daily)
 
 
 def _mend_unit(
@@ -195,6 +212,9 @@ def _is_channel(fields: list[str], top: Top) -> bool:
 def _values(top: Top, column: int) -> list[float]:
     values = []
     for row in top.rows:
+        if (clock_s := read_clock(row[column])) is not None:
+            values.append(clock_s)
+            continue
         text = row[column].replace(top.style.decimal, ".")
         plain = is_number(text, ".") and not text.lstrip("+-")[:1].isalpha()
         values.append(float(text) if plain else float("nan"))

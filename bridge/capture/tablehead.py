@@ -13,6 +13,7 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 
+from bridge.capture.clocktext import is_clock, is_date
 from bridge.capture.source import Source
 from bridge.capture.tablewords import LEVEL_WORDS, is_unit, read_rate, read_start, split_unit
 
@@ -74,6 +75,37 @@ def split_row(line: str, style: Style) -> list[str]:
 def is_number(field: str, decimal: str) -> bool:
     """Tell whether a field is a number, also one that is not finite."""
     return bool(_NUMBERS[decimal].fullmatch(field) or _ODD.fullmatch(field))
+
+
+_GROUPED = re.compile(
+    r"[+-]?\d{1,3}(?:(?:,\d{3})+(?:\.\d*)?|(?:\.\d{3}){2,}|(?:\.\d{3})+,\d*"
+    r"|(?:[ '\u00a0\u202f]\d{3})+(?:[.,]\d*)?)"
+)
+
+
+def is_grouped(field: str) -> bool:
+    """Tell whether a field is a number with its thousands set apart.
+
+    >>> [is_grouped(text) for text in ("1,234.5", "1.234,5", "1'234.5", "1 234", "1.234", "12,5")]
+    [True, True, True, True, False, False]
+    """
+    return _GROUPED.fullmatch(field) is not None
+
+
+def find_grouped(source: Source) -> tuple[int, str] | None:
+    """The first number with its thousands set apart, among the first lines: line and text."""
+    lines = source.head.decode("utf-8", "replace").split("\n")[:LOOK_LINES]
+    for number, line in enumerate(lines, start=1):
+        if '"' in line:
+            fields = re.findall(r'"([^"]*)"', line)
+        elif ";" in line or "\t" in line:
+            fields = re.split(r"[;\t]", line)
+        else:
+            continue  # the comma may part columns
+        for field in fields:
+            if is_grouped(field.strip()):
+                return number, field.strip()
+    return None
 
 
 def read_top(source: Source) -> Top | None:
@@ -170,15 +202,17 @@ def _is_row(fields: list[str], style: Style) -> bool:
         return False
     numbers = levels = texts = 0
     for field in fields:
-        if is_number(field, style.decimal):
+        if is_number(field, style.decimal) or is_clock(field):
             numbers += 1
+        elif is_date(field):
+            continue
         elif field.casefold() in LEVEL_WORDS:
             levels += 1
         elif field:
             texts += 1
     if not numbers:
         return False
-    starts = is_number(fields[0], style.decimal) or fields[0].casefold() in LEVEL_WORDS
+    starts = _is_good(fields[0], style)
     return texts == 0 or (texts == 1 and starts and numbers + levels >= 2)
 
 
@@ -203,10 +237,18 @@ def _is_split_decimal(lines: list[str], style: Style) -> bool:
 def _count_numbers(lines: list[str], style: Style) -> float:
     """Share of the filled fields that are numbers or levels."""
     fields = [field for line in lines for field in split_row(line, style) if field]
-    good = sum(
-        is_number(field, style.decimal) or field.casefold() in LEVEL_WORDS for field in fields
-    )
+    good = sum(_is_good(field, style) for field in fields)
     return round(good / max(len(fields), 1), 2)
+
+
+def _is_good(field: str, style: Style) -> bool:
+    """Tell whether a field is something that rows hold."""
+    return (
+        is_number(field, style.decimal)
+        or field.casefold() in LEVEL_WORDS
+        or is_clock(field)
+        or (is_date(field) and style.separator != " ")  # a date and its clock are one field
+    )
 
 
 def _read_names(above: list[str], style: Style) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -7,9 +7,9 @@
 
 All times are seconds in the capture's own time: of a WAV or NumPy file since the first sample,
 of a table what its time column says, of a VCD file its time stamps, of hex text what each line
-says. A reader holds a few blocks at a time, whatever the size of the file, and a call of
-`chunks()` starts a fresh pass. A pass may raise `CaptureError` where the file stops making
-sense; what came before is good.
+says; a time of the day counts from the midnight before the first one. A reader holds a few
+blocks at a time, whatever the size of the file, and a call of `chunks()` starts a fresh pass. A
+pass may raise `CaptureError` where the file stops making sense; what came before is good.
 """
 
 from __future__ import annotations
