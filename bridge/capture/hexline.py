@@ -7,6 +7,7 @@
     12:00:00.5 TX: E0 31 68 FF   {"t_s": 0.5, "hex": "E0 31 68 FF"}
 
 A number without a unit and without a fraction in front of a frame is a line number, not a time.
+"10 E0 31 66" is line 10 of a list: no message of this bus begins with 10, and E0 begins one.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ from __future__ import annotations
 import csv
 import json
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+FRAMINGS = frozenset([*range(0xE0, 0xE8), *range(0x70, 0x80)])  # bus specification; EN 50607
 OCTETS_MOST = 8  # longest message a line may hold; more is a dump, not a frame
 DAY_S = 86400.0  # clock times start again after it
 UNITS_S = {
@@ -40,6 +42,7 @@ _TIME = re.compile(
 _INDEX = re.compile(
     r"\s*(?:\[\d+\]|\(\d+\)|#?\d+[:.)|]|\d+\t|\d+,(?=[0-9A-Fa-f]{2}[ :-]))\s*(?=\S)"
 )
+_NUMBER = re.compile(r"(\d{1,7})[ \t]+(?=[0-9A-Fa-f.]{2})")
 _LABEL = re.compile(r"\s*(?:[A-Za-z][\w .]*?\s*[=:]|[-<>=]*>|<[-<=]*(?=\s))\s*")
 _COMMENT = re.compile(r"\s*(?://.*|/\*.*?(?:\*/|$)|(?:(?<=\s)|(?<=^))(?:#|--|;|%|').*|\|.*\|\s*$)")
 _OCTET = re.compile(
@@ -59,11 +62,12 @@ class LineError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class HexLine:
-    """A frame; `is_clock` when its time starts again at midnight."""
+    """A frame; `is_clock` when its time starts again at midnight; `number` if it is numbered."""
 
     time_s: float | None
     octets: bytes
     is_clock: bool = False
+    number: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,11 +81,13 @@ class Columns:
     unit_s: float
 
 
-def parse_line(text: str) -> HexLine | None:
+def parse_line(text: str, before: int | None = None) -> HexLine | None:
     """Read one line; None when it is empty, a comment or prose. Raises LineError.
 
-    >>> parse_line("t=0.081s data=[E1 1C 4D]")
-    HexLine(time_s=0.081, octets=b'\\xe1\\x1cM', is_clock=False)
+    `before` is the number of the line before it, if that had one.
+
+    >>> parse_line("t=0.081s data=[E1 1C 4D]").octets.hex(" ")
+    'e1 1c 4d'
     """
     text = text.strip(" \t\r\n\0\ufeff")
     if not text or text[0] in "%'*" or text.startswith(("#", "//", ";", "--", "/*")):
@@ -90,6 +96,8 @@ def parse_line(text: str) -> HexLine | None:
         return _parse_object(text)
     if text[0] == '"':  # fields in quotes, as spreadsheets write them
         text = _QUOTED.sub(r"\1", text).strip('"')
+    if (numbered := _parse_numbered(text, before)) is not None:
+        return numbered
     if (octets := _parse_octets(text)) is not None:
         return HexLine(None, _check(octets))
     timed = _parse_timed(text)
@@ -179,6 +187,23 @@ def _parse_timed(text: str) -> HexLine | None:
     if octets is None:
         return None
     return HexLine(_to_seconds(found, 1.0), _check(octets), found["h"] is not None)
+
+
+def _parse_numbered(text: str, before: int | None) -> HexLine | None:
+    """A line number and blanks in front of a frame, where it cannot be the frame's first octet."""
+    found = _NUMBER.match(text)
+    if found is None:
+        return None
+    number, rest = int(found[1]), text[found.end() :]
+    may_be_octet = len(found[1]) == 2 and int(found[1], 16) in FRAMINGS
+    if may_be_octet and before != number - 1:
+        return None
+    if (timed := _parse_timed(rest)) is not None:
+        return replace(timed, number=number)
+    octets = _parse_payload(rest)
+    if octets is None or octets[0] not in FRAMINGS:
+        return None
+    return HexLine(None, _check(octets), number=number)
 
 
 def _to_seconds(found: re.Match[str], unit_s: float) -> float:

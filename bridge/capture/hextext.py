@@ -8,6 +8,7 @@ from functools import partial
 
 from bridge.capture.hexline import (
     DAY_S,
+    FRAMINGS,
     Columns,
     HexLine,
     LineError,
@@ -20,7 +21,6 @@ from bridge.capture.trace import Capture, Lines
 from bridge.errors import CaptureError
 
 LOOK_LINES = 200  # lines looked at before a text is taken for hex text or refused
-FRAMINGS = frozenset([*range(0xE0, 0xE8), *range(0x70, 0x80)])  # bus specification; EN 50607
 FASTEST_S = 1e-3  # s, a mean distance of lines below which they are samples, not frames
 MIDNIGHT_S = DAY_S / 2  # a clock that falls back by more than this has passed midnight
 
@@ -46,16 +46,18 @@ def looks_like_hextext(source: Source) -> bool:
     """
     frames = framed = other = 0
     times: list[float] = []
+    before: int | None = None
     lines = source.head.decode("utf-8", "replace").splitlines()[:LOOK_LINES]
     for text in lines[:-1] if len(lines) > 1 else lines:
         if not frames and (columns := find_columns(text)) is not None:
             return _has_row(lines[lines.index(text) + 1 :], columns)
         try:
-            line = parse_line(text)
+            line = parse_line(text, before)
         except LineError:
             other += 1
             continue
         if line is not None:
+            before = line.number
             frames += 1
             framed += line.octets[0] in FRAMINGS
             if line.time_s is not None:
@@ -76,6 +78,7 @@ def _lines(source: Source, block: int) -> Iterator[tuple[float | None, bytes, st
     columns: Columns | None = None
     day_s = last_s = 0.0
     frames = 0
+    before: int | None = None
     seen_time = False
     for number, text in enumerate(_split(source, block), start=1):
         where = f"{source.name}:{number}"
@@ -85,7 +88,7 @@ def _lines(source: Source, block: int) -> Iterator[tuple[float | None, bytes, st
             elif frames == 0 and (columns := find_columns(text)) is not None:
                 continue
             else:
-                line = parse_line(text)
+                line = parse_line(text, before)
         except LineError as error:
             raise CaptureError(
                 f"{where}: {error}; write it as E0 31 68 FF, or begin the line with #"
@@ -93,6 +96,7 @@ def _lines(source: Source, block: int) -> Iterator[tuple[float | None, bytes, st
         if line is None:
             continue
         frames += 1
+        before = line.number
         time_s = line.time_s
         if time_s is not None:
             if seen_time and line.is_clock and time_s + day_s < last_s - MIDNIGHT_S:

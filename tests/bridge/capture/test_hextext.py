@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from bridge.capture.hexline import LineError, parse_line
+from bridge.capture.hexline import FRAMINGS, LineError, parse_line
 from bridge.capture.trace import Capture, Lines
 from bridge.errors import CaptureError
 
@@ -60,6 +60,8 @@ CLOCKS = [
 
 @given(st.sampled_from(sorted(SPELLINGS)), st.binary(min_size=2, max_size=8))
 def test_every_spelling_gives_the_octets(spelling: str, octets: bytes) -> None:
+    # "12 E0 31" is line 12 of a list
+    assume(not (octets[:1].hex().isdecimal() and octets[1] in FRAMINGS))
     line = parse_line(SPELLINGS[spelling](octets))
     assert line is not None
     assert line.octets == octets
@@ -186,6 +188,36 @@ def test_a_table_of_frames(load: Load) -> None:
         "0.8,frame,E0 31 60,halt\n"
     )
     assert _lines(load("x.csv", text)) == [(0.5, DRIVE, "2"), (0.8, b"\xe0\x31\x60", "4")]
+
+
+@pytest.mark.parametrize(
+    ("text", "octets"),
+    [
+        ("9 E0 31 66", "E03166"),
+        ("10 E0 31 66", "E03166"),
+        ("0012\tE0 31 68 FF", "E03168FF"),
+        ("120 e03160", "E03160"),
+        ("9 E4 80  # answer", "E480"),
+        ("70 E0 31 66", "70E03166"),  # a first octet that EN 50607 allows
+        ("12 31 68 FF", "123168FF"),  # 31 begins no message: a frame with a wrong first octet
+        ("E0 31 66", "E03166"),
+    ],
+)
+def test_a_number_before_a_frame(text: str, octets: str) -> None:
+    line = parse_line(text)
+    assert line is not None
+    assert line.octets == bytes.fromhex(octets)
+    assert line.time_s is None
+
+
+def test_a_numbered_list_is_read_through(load: Load) -> None:
+    """Lines 70 to 79 too, whose numbers could be first octets of EN 50607."""
+    text = "".join(f"{n} E0 31 6B {n % 100:02d}\n" for n in range(1, 131))
+    frames = [octets for _, octets, _ in _lines(load("x.txt", text))]
+    assert frames == [bytes.fromhex(f"E0316B{n % 100:02d}") for n in range(1, 131)]
+    timed = "".join(f"{n} {n / 8:.3f} E0 31 60\n" for n in range(1, 131))
+    times = [time_s for time_s, _, _ in _lines(load("y.txt", timed))]
+    assert times == [round(n / 8, 3) for n in range(1, 131)]
 
 
 def test_objects_as_they_are_printed(load: Load) -> None:
