@@ -16,7 +16,8 @@ import numpy as np
 
 from bridge.bus import standard as std
 from bridge.bus.baseband import Signal, find_carrier, smooth, turn_down
-from bridge.bus.flaw import is_carrier, set_scene, tell_flaws
+from bridge.bus.flaw import tell_flaws
+from bridge.bus.scene import is_carrier, set_scene
 from bridge.bus.slots import Mark
 from bridge.bus.soft import (
     BIT_PRIOR,
@@ -182,7 +183,7 @@ def _message(signal: Signal, guess: Guess) -> list[Mark]:
         return []
     known = replace(signal, deviation=guess.deviation)
     scene = set_scene(known, guess.carrier_hz, guess.level)
-    return tell_flaws(scene, marks) if is_carrier(known, scene, marks) else []
+    return tell_flaws(scene, marks) if is_carrier(scene, marks) else []
 
 
 def _part(signal: Signal, from_s: float | None, to_s: float | None) -> Signal:

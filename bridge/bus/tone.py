@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
+from bridge.bus.again import look_again
 from bridge.bus.baseband import (
     Baseband,
     Signal,
@@ -24,7 +25,7 @@ from bridge.bus.baseband import (
     turn_down,
 )
 from bridge.bus.faint import hear_faint
-from bridge.bus.flaw import LEAST_PURE, look_again
+from bridge.bus.scene import LEAST_PURE
 from bridge.bus.slots import Mark
 
 if TYPE_CHECKING:
