@@ -11,7 +11,7 @@ import pytest
 
 from bridge.errors import BadInput
 from bridge.helm.logtext import HEAD
-from tui.cli import main
+from tui.cli import app
 from tui.commands import positions
 
 STATION = """\
@@ -93,9 +93,8 @@ def test_decoded_lines_from_standard_input(
 ) -> None:
     line = {"kind": "frame", "t_s": 0.5, "hex": "E0 31 6A 09", "parity_ok": [True] * 4}
     monkeypatch.setattr(sys, "stdin", io.StringIO(json.dumps(line) + "\n"))
-    with pytest.raises(SystemExit) as left:
-        main(["positions", "diff", str(yard), "-"])
-    assert left.value.code == 1
+    words = ["positions", "diff", str(yard), "-"]
+    assert app(words, exit_on_error=False, print_error=False) == 1
     assert "9: not in the file: store was sent, at 0.500 s" in capsys.readouterr().out
 
 
@@ -135,7 +134,6 @@ def test_a_sheet_comes_from_standard_input(
     yard: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"number,count\n2,185\n")))
-    with pytest.raises(SystemExit) as left:
-        main(["positions", "import", "-", str(yard)])
-    assert left.value.code == 0
+    words = ["positions", "import", "-", str(yard)]
+    assert app(words, exit_on_error=False, print_error=False) == 0
     assert "2: count: 181 -> 185" in capsys.readouterr().out
