@@ -19,6 +19,7 @@ from sim.sky.polar import hour_angle_deg, true_mount
 PROVED = 0.95  # probability from which a list may be rewritten; judgement
 FAR = 0.4  # share of the taught arc that the re-peaked satellites must span; judgement
 WRITABLE = (LOST, SLIPPED, BOTH, ACTUATOR)
+FARTHEST = 2  # strokes by which a reading may move: another sensor may count twice; judgement
 NOISE = 3  # counts that two peaks of one satellite may differ by (two deviations)
 LIMIT_NAMES = ("east", "west")
 
@@ -78,6 +79,7 @@ def examine(station: Station, again: dict[int, int], ends: dict[str, EndReading]
         elif station.limits is not None:
             before = float(getattr(station.limits, side))
         places.append(Place(side, side, before))
+    _refuse_far(station, places, now)
     judgement = judge(places, now, fit, site)
     weight = judgement.cause or judgement.weights[0]
     remedy = _remedy(station, judgement, weight, ends)
@@ -108,6 +110,21 @@ def _satellites(station: Station, site: Site, again: dict[int, int]) -> list[Pla
         for row in station.position
         if row.count is not None and row.longitude_deg is not None
     ]
+
+
+def _refuse_far(station: Station, places: list[Place], now: dict[int | str, float]) -> None:
+    """Raises BadInput for a reading that no actuator could bring, such as one mistyped."""
+    if not isinstance(station.mount, LinearMount):
+        return
+    most = round(FARTHEST * station.mount.stroke_counts)
+    for place in places:
+        moved = now.get(place.key, place.before) - place.before
+        if abs(moved) > most:
+            raise BadInput(
+                f"{place.key}={now[place.key]:.0f} is {moved:+.0f} from {place.before:.0f}, where"
+                f" {call(place)} was before; {FARTHEST} strokes, {most} counts, are the most that"
+                " can have happened, so read it again"
+            )
 
 
 def _end_before(station: Station, side: str, end: EndReading, notes: list[str]) -> float:

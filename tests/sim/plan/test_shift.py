@@ -176,6 +176,8 @@ def test_the_east_end_of_a_linear_mount_is_taken_to_have_read_nought() -> None:
         ({}, {}, "no new readings"),
         ({77: 5}, {}, "no position 77"),
         ({1: 100}, {"west": EndReading(None, 1010)}, "west=BEFORE:1010"),
+        ({6: 9999}, {}, r"6=9999 is \+9559 from 440, where 6 Fir was before; 2 strokes, 2117"),
+        ({}, {"west": EndReading(1000, -9000)}, "west=-9000 is -10000 from 1000, where west end"),
     ],
 )
 def test_readings_that_cannot_be_used_are_refused(
