@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 ROW_S = 2 / std.CARRIER_HZ  # s, two cycles: a tone shows its height in them, a slope does not
 MOST_STEPS, USUAL_STEPS = 2.5, 1.5  # between the highest and the lowest sample of a row: in any,
-USUAL_SHARE = 0.9  # and in this share of those that move at all
+USUAL_SHARE = 0.9  # and in this share of those that move at all; a step is the smallest move
 BAND_HZ = (16.5e3, 27.5e3)  # Hz, a carrier in its tolerance and what keying spreads it to
 SLOW_HZ = 5e3  # Hz, below lies the baseline's own movement
 TONE_SHARE = 0.6  # of the power above SLOW_HZ that a tone has in the band: white noise 0.2-0.4
@@ -40,7 +40,8 @@ def is_flicker(samples: NDArray[Any], rate_hz: float) -> bool:
     moving = swings[swings > 0]
     if not len(moving):
         return True
-    steps = moving / moving.min()
+    moves = np.abs(np.diff(samples.astype(np.float64)))
+    steps = moving / moves[moves > 0].min()
     if steps.max() > MOST_STEPS or np.mean(steps < USUAL_STEPS) < USUAL_SHARE:
         return False
     power = np.abs(np.fft.rfft(samples - samples.mean(dtype=np.float64))) ** 2

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from bridge.bus.event import FrameHeard
+from bridge.bus.flicker import is_flicker
 from bridge.bus.receiver import SampleReceiver
 from bridge.bus.waveform import Sending, samples_of
 
@@ -44,3 +45,11 @@ def test_a_message_of_a_few_steps_is_heard_alone(rate_hz: float, seed: int) -> N
     frames = [event for event in heard if isinstance(event, FrameHeard)]
     assert [frame.octets for frame in frames] == [tuple(FRAME)]
     assert heard == frames
+
+
+@pytest.mark.parametrize("rate_hz", [48e3, 96e3, 400e3, 1e6, 2e6, 10e6])
+def test_white_noise_is_no_flicker(rate_hz: float) -> None:
+    """The swing of many samples of noise in two cycles is nearly even, but of many steps."""
+    noise = np.random.default_rng(5).standard_normal(round(0.06 * rate_hz))
+    assert not is_flicker(np.rint(1_000 * noise).astype(np.int16), rate_hz)
+    assert not is_flicker((0.1 * noise).astype(np.float32), rate_hz)
