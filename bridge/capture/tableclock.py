@@ -166,6 +166,14 @@ def _fit_clock(
     for said in (top.rate_hz, rate_hz):
         if said and abs(said / rate - 1) <= slack:
             rate = said
+    digit_s = _digit_s(top, column, unit_s)
+    for said in (rate_hz, top.rate_hz):
+        if said and abs(said / rate - 1) > slack and abs(1 / said - mean_s) < digit_s:
+            notes.append(
+                f"{source.name}: the time column grows by {mean_s / unit_s:g} a row, cut down from"
+                f" {1 / said / unit_s:g} by its digits; the rate of {said:g} Hz is used instead"
+            )
+            return Clock(None, 1.0, said, float(times[0]), is_even=True, grain_s=1 / said)
     if rate_hz and abs(rate_hz / rate - 1) > 1e-3:
         notes.append(
             f"{source.name}: the time column says {rate:g} Hz; --rate {rate_hz:g} is not used"
@@ -175,6 +183,14 @@ def _fit_clock(
         start_s += float(np.mean(times - start_s - index / rate))
     grain_s = max(1 / rate, off_s)
     return Clock(column, unit_s, rate, start_s, True, grain_s, off_s * rate, is_daily)
+
+
+def _digit_s(top: Top, column: int, unit_s: float) -> float:
+    """What the last digit of the times stands for, in s; 0 where they have exponents."""
+    texts = [row[column].replace(top.style.decimal, ".").lower() for row in top.rows]
+    if any("e" in text for text in texts):
+        return 0.0
+    return unit_s * 10.0 ** -max(len(text.partition(".")[2]) for text in texts)
 
 
 def _mend_unit(

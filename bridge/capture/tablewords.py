@@ -16,6 +16,7 @@ TIME_UNITS_S = {
 VOLT_UNITS = {
     "v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3, "millivolt": 1e-3, "millivolts": 1e-3,
     "uv": 1e-6, "µv": 1e-6, "μv": 1e-6, "kv": 1e3,
+    "v dc": 1.0, "mv dc": 1e-3, "v ac": 1.0, "mv ac": 1e-3,
 }  # fmt: skip
 RATE_UNITS_HZ = {
     "hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9, "s/s": 1.0, "ks/s": 1e3, "ms/s": 1e6,

@@ -131,8 +131,8 @@ def _fit_data(
     octets = min(told, held)
     if source.size is None:
         octets = told if told not in (0, SIZE_UNKNOWN) else UNBOUNDED
-    elif told < held and (told == SIZE_UNKNOWN or (held - told) % SIZE_TURN == 0):
-        octets = held  # longer than its size field can tell
+    elif told == SIZE_UNKNOWN or (told < held and (held - told) % SIZE_TURN == 0):
+        octets = held  # written as a stream, or longer than its size field can tell
     elif told > held or (told == 0 and held >= frame):
         octets = held
         notes.append(

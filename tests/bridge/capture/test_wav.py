@@ -144,12 +144,29 @@ def test_tags_behind_the_data_are_no_samples(load: Load) -> None:
     assert _values(load("x.wav", make_wav(bytes(20), after=tags)))[0].size == 10
 
 
-@pytest.mark.parametrize("told", [0, 0xFFFFFFFF, 1000, 0x7FFFFFFF])
+@pytest.mark.parametrize("told", [0, 1000, 0x7FFFFFFF])
 def test_a_data_size_that_lies(load: Load, told: int) -> None:
     capture = load("x.wav", make_wav(bytes(40), told=told))
     assert _values(capture)[0].size == 20
     (note,) = capture.notes
     assert f"byte 40: the data chunk says {told:,} octets, the file holds 40" in note
+
+
+def test_a_size_that_was_not_known_is_read_to_the_end(load: Load) -> None:
+    capture = load("x.wav", make_wav(bytes(40), told=0xFFFFFFFF))
+    assert _values(capture)[0].size == 20
+    assert capture.notes == ()
+
+
+def test_a_file_longer_than_its_size_field_can_tell(
+    load: Load, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The field starts again at 0, after 1,024 octets here and not 4 GB."""
+    monkeypatch.setattr("bridge.capture.wav.SIZE_TURN", 1024)
+    capture = load("x.wav", make_wav(bytes(3 * 1024 + 60), told=60))
+    assert _values(capture)[0].size == (3 * 1024 + 60) // 2
+    assert capture.notes == ()
+    assert _values(load("y.wav", make_wav(bytes(1000), told=60)))[0].size == 30
 
 
 def test_a_last_sample_that_is_not_whole(load: Load) -> None:
