@@ -1,13 +1,14 @@
-"""Which curve a list of taught counts is held against, where the station file leaves it open."""
+"""Which curves a list of taught counts may follow, where the station file leaves it open."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from bridge.station import LinearMount, WormMount
-from sim.plan.blend import blend_of
-from sim.plan.curve import Curve, curve_of
-from sim.plan.fit import Peak, cost_of, fit_peaks
+from sim.plan.blend import KIND_ODDS, blend_of
+from sim.plan.curve import bare_curves, curve_of
+from sim.plan.fit import Fit, Peak, cost_of, fit_peaks
 from sim.sky.belt import Site
 
 EDGES = (1.0, 2.0, 0.5)  # counts per mm or deg as written, with both edges counted, with one
@@ -23,35 +24,42 @@ BARE = {
 }
 
 
-def curve_for(
+def fits_of(
     mount: LinearMount | WormMount | None, site: Site, peaks: Sequence[Peak]
-) -> tuple[Curve, list[str]]:
-    """The mount's curve, or what its peaks look like without one, and what to say of it.
+) -> list[tuple[Fit, float]]:
+    """All curves that the peaks may follow, fitted, each with the log of its odds beforehand.
 
-    One or both edges of the magnets are counted where the peaks insist.
+    With a mount that is its own curve, and the same with other counts a mm or deg where the peaks
+    might ask for them; without one every kind of drive.
     """
     if mount is None:
-        likeliest, share = blend_of(peaks).likeliest
-        curve = likeliest.curve if share >= PLAIN else curve_of(None)
-        return curve, [BARE[curve.kind]]
-    plain = curve_of(mount, site, taught=len(peaks))
-    if len(peaks) < 2:
-        return plain, []
-    costs = [cost_of(fit_peaks(plain, peaks))]
-    if 0.5 * costs[0] + EDGES_LOG_ODDS <= 0.0:  # the file cannot be outdone
-        return plain, []
-    choices = [plain]
-    for edges in EDGES[1:]:
-        choices.append(curve_of(mount, site, taught=len(peaks), edges=edges))
-        costs.append(cost_of(fit_peaks(choices[-1], peaks)))
-    odds = [EDGES_LOG_ODDS * (n > 0) - 0.5 * cost for n, cost in enumerate(costs)]
-    best = max(range(len(EDGES)), key=odds.__getitem__)
+        odds = [math.log(share) for share in KIND_ODDS]
+        return [(fit_peaks(c, peaks), log) for c, log in zip(bare_curves(), odds, strict=True)]
+    plain = fit_peaks(curve_of(mount, site, taught=len(peaks)), peaks)
+    if len(peaks) < 2 or 0.5 * cost_of(plain) + EDGES_LOG_ODDS <= 0.0:  # not to be outdone
+        return [(plain, 0.0)]
+    others = [curve_of(mount, site, taught=len(peaks), edges=edges) for edges in EDGES[1:]]
+    return [(plain, 0.0), *((fit_peaks(curve, peaks), EDGES_LOG_ODDS) for curve in others)]
+
+
+def fit_for(
+    mount: LinearMount | WormMount | None, site: Site, peaks: Sequence[Peak]
+) -> tuple[Fit, list[str]]:
+    """The fit to go by, and what to say of it."""
+    if mount is None:
+        fit, share = blend_of(peaks).likeliest
+        if share < PLAIN:
+            fit = fit_peaks(curve_of(None), peaks)
+        return fit, [BARE[fit.curve.kind]]
+    fits = fits_of(mount, site, peaks)
+    odds = [log - 0.5 * cost_of(fit) for fit, log in fits]
+    best = max(range(len(fits)), key=odds.__getitem__)
     if best == 0:
-        return plain, []
+        return fits[0][0], []
     key = "counts_per_mm" if isinstance(mount, LinearMount) else "counts_per_deg"
     value = mount.counts_per_mm if isinstance(mount, LinearMount) else mount.counts_per_deg
     word = "twice" if EDGES[best] > 1 else "half"
-    return choices[best], [
+    return fits[best][0], [
         f"the peaks ask for about {word} the {key} of the file ({value:g}): one or both edges of"
         " each magnet counted; correct it in [mount]"
     ]

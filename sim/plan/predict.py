@@ -11,7 +11,6 @@ import numpy as np
 from bridge.errors import YardError
 from bridge.station import LinearMount, Position, Station
 from sim.plan.blend import band_of
-from sim.plan.choice import curve_for
 from sim.plan.fit import NOISE_SD, Fit, Peak, hold_back
 from sim.plan.story import Neighbour
 from sim.plan.suspect import DOUBT, Suspect, weigh
@@ -70,14 +69,13 @@ def predict(station: Station) -> Prediction:
     peaks, notes = _peaks(station.position, hours, height)
     _require_something(station, peaks)
     _require_westward(station.position, peaks)
-    curve, told = curve_for(station.mount, site, peaks)
     listed = [
         Neighbour(row.number, row.name, hours[row.number])
         for row in station.position
         if row.number in hours and height[row.number] >= SUNK_DEG
     ]
-    weighed = weigh(curve, peaks, listed, station.positioner.approach)
-    notes += told + _reach(peaks, weighed.fit, station)
+    weighed = weigh(station.mount, site, peaks, listed, station.positioner.approach)
+    notes += [*weighed.notes, *_reach(peaks, weighed.fit, station)]
     trusted = weighed.honest >= DOUBT or len(weighed.fit.peaks) < 2
     if not trusted:
         notes.append(

@@ -16,9 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.plan.curve import Curve
+from bridge.station import LinearMount, WormMount
+from sim.plan.choice import fit_for, fits_of
 from sim.plan.fit import NOISE_SD, Fit, Peak, fit_peaks
 from sim.plan.story import Neighbour, Story, stories_of, tell
+from sim.sky.belt import Site
 
 Array = NDArray[np.float64]
 
@@ -45,6 +47,7 @@ class Weighed:
     fit: Fit
     suspects: tuple[Suspect, ...]
     honest: float
+    notes: tuple[str, ...]  # of the curve that the others follow
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +60,8 @@ class _Judged:
 
 
 def weigh(
-    curve: Curve,
+    mount: LinearMount | WormMount | None,
+    site: Site,
     peaks: Sequence[Peak],
     listed: Sequence[Neighbour],
     approach: str | None = None,
@@ -71,24 +75,27 @@ def weigh(
     suspects: list[Suspect] = []
     most = len(peaks) // 3
     while True:
-        fit = fit_peaks(curve, kept)
         if len(kept) < 2:
-            return Weighed(fit, tuple(suspects), 1.0)
-        judged = _judge(fit, listed, approach)
+            fit, notes = fit_for(mount, site, kept)
+            return Weighed(fit, tuple(suspects), 1.0, tuple(notes))
+        judged = _judge(fits_of(mount, site, kept), listed, approach)
         worst = max(judged.guilt, key=judged.guilt.__getitem__)
         story = judged.best[worst]
         accused = [kept[at] for at in worst]
         room = len(kept) - len(accused) >= 2 if len(accused) > 1 else len(suspects) < most
         if judged.guilt[worst] < NAMED or not room:
-            doubtful = _doubtful(judged, fit) if len(suspects) < most else []
-            return Weighed(fit, tuple(suspects + doubtful), judged.honest)
+            break
         kept = [peak for peak in kept if peak not in accused]
-        offs = _offs(fit_peaks(curve, kept), accused)
+        offs = _offs(fit_for(mount, site, kept)[0], accused)
         says = tell(story, math.fsum(offs) / len(offs))
         suspects += [
             Suspect(peak.number, says, off, story.code)
             for peak, off in zip(accused, offs, strict=True)
         ]
+    fit, notes = fit_for(mount, site, kept)
+    if len(suspects) < most:
+        suspects += _doubtful(judged, fit)
+    return Weighed(fit, tuple(suspects), judged.honest, tuple(notes))
 
 
 def _doubtful(judged: _Judged, fit: Fit) -> list[Suspect]:
@@ -108,26 +115,38 @@ def _offs(fit: Fit, peaks: Sequence[Peak]) -> list[float]:
     return [peak.count - float(n) for peak, n in zip(peaks, told, strict=True)]
 
 
-def _judge(fit: Fit, listed: Sequence[Neighbour], approach: str | None) -> _Judged:
-    stories = stories_of(fit.peaks, listed, fit.counts_per_deg, approach)
-    weighing = _Weighing(fit, listed)
-    logs = [0.0, *(story.log_odds + weighing.log_ratio(story) for story in stories)]
+def _judge(
+    fits: Sequence[tuple[Fit, float]], listed: Sequence[Neighbour], approach: str | None
+) -> _Judged:
+    """All stories under all curves that the peaks may follow, weighed against each other."""
+    stories: list[Story | None] = []  # None: all are honest
+    logs: list[float] = []
+    for fit, log_odds in fits:
+        weighing = _Weighing(fit, listed)
+        all_well = log_odds + weighing.honest
+        told = stories_of(fit.peaks, listed, fit.counts_per_deg, approach)
+        stories += [None, *told]
+        logs += [all_well, *(all_well + s.log_odds + weighing.log_ratio(s) for s in told)]
     chance = np.exp(np.array(logs) - max(logs))
     chance /= chance.sum()
+    honest = 0.0
     guilt: dict[tuple[int, ...], float] = {}
     best: dict[tuple[int, ...], tuple[float, Story]] = {}
-    for share, story in zip(chance[1:].tolist(), stories, strict=True):
+    for share, story in zip(chance.tolist(), stories, strict=True):
+        if story is None:
+            honest += share
+            continue
         guilt[story.at] = guilt.get(story.at, 0.0) + share
         if story.at not in best or share > best[story.at][0]:
             best[story.at] = (share, story)
-    return _Judged(float(chance[0]), guilt, {at: story for at, (_, story) in best.items()})
+    return _Judged(honest, guilt, {at: story for at, (_, story) in best.items()})
 
 
 class _Weighing:
     """How probable a story makes the taught counts, against the story that all are honest.
 
     All unknowns are averaged over: taught less fitted counts are normal about what the fit's
-    slopes carry of the prior knowledge.
+    slopes carry of the prior knowledge. `honest` is the log of that density.
     """
 
     def __init__(self, fit: Fit, listed: Sequence[Neighbour]) -> None:
@@ -141,7 +160,7 @@ class _Weighing:
         self._others = {
             other.number: (slopes[n + k], float(prior[n + k])) for k, other in enumerate(listed)
         }
-        self._honest = self._log_density(self._slopes, self._left)
+        self.honest = self._log_density(self._slopes, self._left)
         spread = self._slopes @ self._slopes.T + NOISE_SD**2 * np.eye(n)
         self._precision = np.linalg.inv(spread)
 
@@ -151,7 +170,7 @@ class _Weighing:
             slopes, left = self._slopes.copy(), self._left.copy()
             slopes[at], there = self._others[story.stands_in.number]
             left[at] = self._taught[at] - there
-            return self._log_density(slopes, left) - self._honest
+            return self._log_density(slopes, left) - self.honest
         # The accused are off by a normal amount: one rank more of the spread (Sherman, Morrison).
         accused = np.zeros(len(self._left))
         accused[list(story.at)] = 1.0

@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 
 from bridge.station import LinearMount, WormMount
 from sim.plan.blend import band_of
-from sim.plan.choice import curve_for
 from sim.plan.fit import Peak
 from sim.plan.story import Neighbour
 from sim.plan.suspect import Weighed, weigh
@@ -134,8 +133,7 @@ def weigh_rig(
         for k, n in enumerate(at)
     ]
     listed = [Neighbour(n, f"S{n}", float(hour)) for n, hour in enumerate(rig.hours)]
-    curve, _ = curve_for(None if bare else rig.mount, rig.site, peaks)
-    return weigh(curve, peaks, listed, approach)
+    return weigh(None if bare else rig.mount, rig.site, peaks, listed, approach)
 
 
 @dataclass(frozen=True, slots=True)

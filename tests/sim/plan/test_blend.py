@@ -8,8 +8,8 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from sim.plan.blend import _quantile, band_of, blend_of
-from sim.plan.choice import curve_for
-from sim.plan.fit import Peak, fit_peaks
+from sim.plan.choice import fit_for
+from sim.plan.fit import Peak
 from sim.sky.belt import Site
 
 SITE = Site(44.6, 3.9)
@@ -48,10 +48,10 @@ def test_quantiles_of_a_blend_agree_with_a_root_finder() -> None:
 def test_three_peaks_tell_an_actuator_from_a_worm(drive: object, kind: str) -> None:
     assert callable(drive)
     peaks = peaks_of(drive, -41, -4, 36)
-    curve, (note,) = curve_for(None, SITE, peaks)
-    assert curve.kind == kind
+    fit, (note,) = fit_for(None, SITE, peaks)
+    assert fit.curve.kind == kind
     assert note.startswith("no [mount]")
-    counts, low, high = band_of(fit_peaks(curve, peaks), GRID)
+    counts, low, high = band_of(fit, GRID)
     true = np.array([drive(hour) for hour in GRID])
     assert counts == pytest.approx(true, abs=2.0)
     assert np.all((low < true) & (true < high))
@@ -60,10 +60,10 @@ def test_three_peaks_tell_an_actuator_from_a_worm(drive: object, kind: str) -> N
 
 def test_two_peaks_leave_both_open_and_the_band_holds_both() -> None:
     peaks = peaks_of(actuator, -41, 36)
-    curve, (note,) = curve_for(None, SITE, peaks)
-    assert curve.kind == "smooth"
+    fit, (note,) = fit_for(None, SITE, peaks)
+    assert fit.curve.kind == "smooth"
     assert "do not tell" in note
-    counts, low, high = band_of(fit_peaks(curve, peaks), GRID)
+    counts, low, high = band_of(fit, GRID)
     true = np.array([actuator(hour) for hour in GRID])
     straight = np.interp(GRID, [-41, 36], [peaks[0].count, peaks[1].count])
     inner = (np.array(GRID) > -41) & (np.array(GRID) < 36)

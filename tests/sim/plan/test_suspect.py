@@ -64,14 +64,14 @@ def test_a_neighbour_is_weighed_by_where_it_stands() -> None:
 
 
 def test_an_honest_list_accuses_nobody() -> None:
-    weighed = weigh(curve_of(MOUNT, SITE), list_of({1: 1.0, 5: -1.0}), LISTED)
+    weighed = weigh(MOUNT, SITE, list_of({1: 1.0, 5: -1.0}), LISTED)
     assert weighed.suspects == ()
     assert weighed.honest > 0.3
     assert len(weighed.fit.peaks) == len(HOURS)
 
 
 def test_a_doubtful_peak_is_named_and_still_believed() -> None:
-    weighed = weigh(curve_of(MOUNT, SITE), list_of({3: -3.0}), LISTED)
+    weighed = weigh(MOUNT, SITE, list_of({3: -3.0}), LISTED)
     (suspect,) = weighed.suspects
     assert (suspect.number, suspect.code, suspect.sure) == (3, "other side", False)
     assert "perhaps arrived from the other side" in suspect.story
@@ -79,7 +79,7 @@ def test_a_doubtful_peak_is_named_and_still_believed() -> None:
 
 
 def test_a_plain_case_is_named_without_perhaps_and_set_aside() -> None:
-    weighed = weigh(curve_of(MOUNT, SITE), list_of({3: -4.0}), LISTED, "west")
+    weighed = weigh(MOUNT, SITE, list_of({3: -4.0}), LISTED, "west")
     (suspect,) = weighed.suspects
     assert (suspect.number, suspect.code, suspect.sure) == (3, "other side", True)
     assert "perhaps" not in suspect.story
@@ -89,7 +89,7 @@ def test_a_plain_case_is_named_without_perhaps_and_set_aside() -> None:
 
 def test_a_single_newer_peak_off_the_older_ones_speaks_of_lost_counts() -> None:
     days = dict.fromkeys(range(len(HOURS)), date(2026, 5, 4)) | {5: date(2026, 6, 10)}
-    weighed = weigh(curve_of(MOUNT, SITE), list_of({5: 14.0}, days), LISTED)
+    weighed = weigh(MOUNT, SITE, list_of({5: 14.0}, days), LISTED)
     (suspect,) = weighed.suspects
     assert (suspect.number, suspect.code) == (5, "lost since")
     assert "counts lost in between" in suspect.story
@@ -98,7 +98,7 @@ def test_a_single_newer_peak_off_the_older_ones_speaks_of_lost_counts() -> None:
 @pytest.mark.parametrize("older", [(0,), (0, 3), (0, 1, 2, 3, 4, 5)])
 def test_older_peaks_are_stale_however_many_they_are(older: tuple[int, ...]) -> None:
     days = {n: date(2026, 5, 4) if n in older else date(2026, 6, 10) for n in range(len(HOURS))}
-    weighed = weigh(curve_of(MOUNT, SITE), list_of(dict.fromkeys(older, 14.0), days), LISTED)
+    weighed = weigh(MOUNT, SITE, list_of(dict.fromkeys(older, 14.0), days), LISTED)
     assert {suspect.number for suspect in weighed.suspects} == set(older)
     assert {suspect.code for suspect in weighed.suspects} == {"lost counts"}
     counts, _ = weighed.fit.predict([0.0])
@@ -124,3 +124,19 @@ def test_every_story_says_how_far_and_which_way(code: str, sure: bool) -> None:
     said = tell(Story(code, (0,), 0.0, stands_in=LISTED[0]), -12.3, sure)
     assert "12 counts east" in said
     assert ("perhaps" in said) is not sure
+
+
+def test_without_mount_a_bad_peak_is_named_and_the_kind_of_drive_still_told() -> None:
+    weighed = weigh(None, SITE, list_of({2: 42.0}), LISTED)
+    (suspect,) = weighed.suspects
+    assert (suspect.number, suspect.code, suspect.sure) == (2, "neighbour", True)
+    assert weighed.fit.curve.kind == "turn"
+    assert any("worm drive" in note for note in weighed.notes)
+
+
+def test_a_bad_peak_is_named_where_both_edges_are_counted_too() -> None:
+    doubled = [Peak(p.number, p.hour_angle_deg, 2 * p.count) for p in list_of({2: 42.0})]
+    weighed = weigh(MOUNT, SITE, doubled, LISTED)
+    (suspect,) = weighed.suspects
+    assert (suspect.number, suspect.code) == (2, "neighbour")
+    assert any("twice the counts_per_deg" in note for note in weighed.notes)
