@@ -40,6 +40,8 @@ def is_flicker(samples: NDArray[Any], rate_hz: float) -> bool:
     moving = swings[swings > 0]
     if not len(moving):
         return True
+    if moving.max() > MOST_STEPS * moving.min():
+        return False  # a step is no more than the smallest swing
     moves = np.abs(np.diff(samples.astype(np.float64)))
     steps = moving / moves[moves > 0].min()
     if steps.max() > MOST_STEPS or np.mean(steps < USUAL_STEPS) < USUAL_SHARE:
