@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from construct import Byte, Bytes, ConstructError, If, Struct, Terminated
 
@@ -65,12 +65,7 @@ class Frame:
                 f"a frame of {len(octets)} octets; the bus carries 1 to {LONGEST_READ}, "
                 f"commands 3 to {standard.LONGEST_COMMAND}"
             )
-        reply = octets[0] in _REPLIES
-        try:
-            fields = _layout(len(octets), reply).parse(octets)
-        except ConstructError as error:  # cannot happen once the length is right; never hide it
-            raise FrameError(f"octets {octets.hex(' ').upper()} make no frame: {error}") from error
-        return cls(fields.framing, fields.address, fields.command, bytes(fields.data))
+        return _parse(bytes(octets))
 
     def build(self) -> bytes:
         """The octets of this frame. Raises FrameError for fields that make none."""
@@ -112,6 +107,16 @@ class Frame:
     @property
     def reply_wanted(self) -> bool:
         return self.framing in _ASKS
+
+
+@lru_cache(maxsize=256)  # the same few messages come again and again, and each is asked for often
+def _parse(octets: bytes) -> Frame:
+    reply = octets[0] in _REPLIES
+    try:
+        fields = _layout(len(octets), reply).parse(octets)
+    except ConstructError as error:  # cannot happen once the length is right; never hide it
+        raise FrameError(f"octets {octets.hex(' ').upper()} make no frame: {error}") from error
+    return Frame(fields.framing, fields.address, fields.command, bytes(fields.data))
 
 
 _OCTET = re.compile(r"0x([0-9a-f]{1,2})|([0-9a-f]{2})h?", re.IGNORECASE)
