@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bridge.acts import Act, Log
 from bridge.station import KnownEnds, Position, Site, SoftLimits, Station
@@ -145,3 +147,50 @@ def test_what_the_adapter_and_positioner_said_is_passed_on() -> None:
 
 def test_messages_that_could_not_be_read_are_told() -> None:
     assert "2 messages could not be read" in found(store(7, 480), unread=2)[0].detail
+
+
+COUNTS = st.dictionaries(st.integers(1, 255), st.integers(46, 984), min_size=1, max_size=8)
+
+
+@given(COUNTS, st.integers(-500, 500), st.data())
+def test_a_faithful_log_differs_in_nothing_and_one_slip_is_named(
+    counts: dict[int, int], recount: int, data: st.DataObject
+) -> None:
+    """Stored in any order, some gone back to, the counter called anew in between."""
+    rows = [Position(number=n, name=f"P{n}", count=count) for n, count in counts.items()]
+    station = STATION.model_copy(update={"position": tuple(rows)})
+    order = data.draw(st.permutations(list(counts)))
+    cut = data.draw(st.integers(0, len(order)))
+    acts = [limit("east", 45 - recount), limit("west", 985 - recount)]
+    acts += [store(n, counts[n] - recount) for n in order[:cut]]
+    acts += [Act("recount", "line 6", 6, number=100, count=100 - recount)]
+    acts += [store(n, counts[n]) for n in order[cut:]]
+    for n in data.draw(st.lists(st.sampled_from(order), max_size=4)):
+        acts += went(n, counts[n] + data.draw(st.integers(-4, 4)))
+    assert found(*acts, station=station) == []
+    wrong = data.draw(st.sampled_from(order))
+    slip = data.draw(st.integers(-40, 40).filter(bool))
+    told = found(*acts, store(wrong, counts[wrong] + slip), station=station)
+    assert [(f.number, f.code) for f in told] == [(wrong, "count")]
+    assert f"({-slip:+d})" in told[0].detail
+
+
+ACTS = st.builds(
+    Act,
+    st.sampled_from(["store", "goto", "drive", "halt", "limit", "limits on", "limits off", "reset",
+                     "recalculate", "write counter", "rest", "recount", "end", "restart",
+                     "reference lost"]),
+    st.just("line 1"),
+    st.none() | st.integers(1, 99),
+    st.none() | st.integers(0, 255),
+    st.none() | st.sampled_from(["east", "west"]),
+    st.none() | st.integers(-2000, 2000),
+)  # fmt: skip
+
+
+@given(st.lists(ACTS, max_size=12))
+def test_any_log_is_told_in_sentences(acts: list[Act]) -> None:
+    for finding in found(*acts):
+        assert finding.code
+        assert "None" not in finding.detail
+        assert not finding.detail.endswith(".")
