@@ -11,11 +11,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import cache, lru_cache
-
-from construct import Byte, Bytes, ConstructError, If, Struct, Terminated
+from typing import TYPE_CHECKING
 
 from bridge.bus import standard
 from bridge.errors import FrameError
+
+if TYPE_CHECKING:
+    from construct import Struct
 
 LONGEST_READ = 8  # octets; the standard sends up to 6, single-cable installations more
 
@@ -32,6 +34,8 @@ _ASKS = (standard.ASK_FIRST, standard.ASK_REPEAT)
 @cache
 def _layout(length: int, reply: bool) -> Struct:
     """The fields of a frame of `length` octets: what is not there is None or empty."""
+    from construct import Byte, Bytes, If, Struct, Terminated  # noqa: PLC0415  (slow to import)
+
     head = 1 if reply else min(length, 3)
     return Struct(
         "framing" / Byte,
@@ -111,6 +115,8 @@ class Frame:
 
 @lru_cache(maxsize=256)  # the same few messages come again and again, and each is asked for often
 def _parse(octets: bytes) -> Frame:
+    from construct import ConstructError  # noqa: PLC0415
+
     reply = octets[0] in _REPLIES
     try:
         fields = _layout(len(octets), reply).parse(octets)
