@@ -190,7 +190,7 @@ def _position(number: int, row: Position | None, belief: _Belief) -> Iterator[Fi
     if row is None:
         act = held.act if held is not None else belief.gone_to[number]
         did = "store was sent" if held is not None else "the dish was sent there"
-        at = "" if act.count is None or held is None else f" at count {held.count}"
+        at = "" if held is None or held.count is None else f" at count {held.count}"
         said = f"{did}{at}, {act.at}; the file has no position {number}"
         yield Finding(number, "not in the file", said, line=act.line)
         return
