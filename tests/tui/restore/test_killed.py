@@ -184,7 +184,7 @@ def test_when_the_adapter_goes_down_with_it_the_count_is_to_be_proved(session, k
 def test_interrupted_it_halts_and_goes_on_later(session, served, kept, counts, how):
     one = session(served.url)
     code, diagnostics = one.break_off(how, "set east limit", 0.05, as_read=True)
-    assert code == 130
+    assert code == 130, diagnostics
     assert "interrupted, and the motor halted" in diagnostics
     assert "Traceback" not in diagnostics
     with Adapter.open(served.url) as adapter:
