@@ -1,14 +1,15 @@
 """A usual rig for a station whose file says nothing of one: every figure here is assumed.
 
-Speeds, currents, coast and backlash are common practice; the end switches are put 10 counts
-outside the soft limits, which are set 5 to 10 inside them (common practice), or at the ends of the
-stroke where there are no limits.
+Speeds, currents, coast and backlash are common practice; the end switches are put where the file
+says the ends are, else 10 counts outside the soft limits, which are set 5 to 10 inside them (common
+practice), or at the ends of the stroke where there are no limits.
 """
 
 from __future__ import annotations
 
 from bridge.errors import YardError
 from bridge.station import LinearMount, Station
+from sim.ground import ends_of
 from sim.yard import EndsTable, PositionerTable, RigTable, StartTable, Yard, checked_yard
 
 LINEAR_MM_S = 4.0  # mm/s of a linear actuator (common practice: 3-6)
@@ -37,6 +38,8 @@ def usual_yard(station: Station, where: str = "the station") -> Yard:
     if station.limits is not None:
         east = max(low, station.limits.east - BESIDE)
         west = min(high, station.limits.west + BESIDE)
+    known = ends_of(station)
+    east, west = known.get("east", east), known.get("west", west)
     yard = Yard(
         **{key: getattr(station, key) for key in ("station", "dish", "mount", "limits")},
         position=station.position,

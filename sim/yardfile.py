@@ -5,9 +5,11 @@ from __future__ import annotations
 from importlib import resources
 from pathlib import Path
 
-from bridge.datafile import line_of, parse_checked, read_text
+from bridge.datafile import parse_checked, read_text
 from bridge.errors import YardError
+from bridge.slips import read_past
 from bridge.station import Station
+from bridge.tomltext import places_of
 from sim.usual import usual_yard
 from sim.yard import Yard, parse_yard
 
@@ -39,5 +41,9 @@ def load_yard(name_or_path: str) -> Yard:
 
 
 def _is_station(text: str) -> bool:
-    """True where a file says nothing of a rig: no [rig], and no end switch in [ends]."""
-    return not any(line_of(text, key) for key in (["rig"], ["ends", "east_switch"]))
+    """True where a file says nothing of a rig: no [rig], and no end switch in [ends].
+
+    What a station keeps in [ends] are the counts read there.
+    """
+    places = places_of(read_past(text)[1])
+    return ("rig",) not in places and ("ends", "east_switch") not in places

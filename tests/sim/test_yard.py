@@ -161,6 +161,26 @@ def test_a_station_without_a_rig_gets_a_usual_one(tmp_path: Path) -> None:
     assert load_yard(str(path)).ends.west_switch == 2700.0
 
 
+def test_ends_that_a_station_knows_are_where_its_usual_rig_ends(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(STATION.replace("[limits]", "[ends]\nwest = 991\n[limits]"), encoding="utf-8")
+    yard = load_yard(str(path))
+    assert (yard.ends.east_switch, yard.ends.west_switch) == (35.0, 991.0)
+    dish = Dish(yard)
+    dish.hear(bytes.fromhex("E03163"))  # limits off
+    dish.hear(bytes.fromhex("E0316900"))
+    dish.advance(300.0)
+    assert dish.positioner.memory.count == pytest.approx(991, abs=3)
+
+
+def test_a_file_that_cannot_be_read_is_told_as_a_station(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(STATION.replace("41.2", "41.2E").replace("94", "9x"), encoding="utf-8")
+    with pytest.raises(YardError) as error:
+        load_yard(str(path))
+    assert len(str(error.value).splitlines()) == 2
+
+
 def test_a_station_without_a_mount_makes_no_rig(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text(STATION[: STATION.index("[dish]")], encoding="utf-8")
