@@ -72,11 +72,10 @@ def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
 
 
 def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
-    from bridge.bus.receiver import JUDGE_EDGES, EdgeReceiver  # noqa: PLC0415
+    from bridge.bus.receiver import EdgeReceiver  # noqa: PLC0415
 
     receiver = EdgeReceiver(trace.start_s, trace.resolution_s, trace.end_s)
     reached_s = ENDED_S
-    edges = 0
     for until_s, block in trace.steps() if trace.steps is not None else _untimed(trace):
         first_s = until_s if block is None else float(block[0][0])
         if look_s is not None and first_s - trace.start_s > look_s:
@@ -84,9 +83,12 @@ def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
             break
         events: list[Event] = []
         if block is not None:
-            edges += len(block[0])
             events += receiver.push(*block)
-        yield Step(until_s, until_s - LAG_S if edges >= JUDGE_EDGES else NEVER_S, events)
+        events += receiver.advance(until_s)
+        yield Step(until_s, until_s - LAG_S if receiver.is_judged else NEVER_S, events)
+        if look_s is not None and until_s - trace.start_s > look_s:
+            reached_s = until_s  # before a pipe is asked for more
+            break
     yield Step(reached_s, ENDED_S, list(receiver.finish()))
 
 

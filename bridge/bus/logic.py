@@ -29,6 +29,9 @@ HELD_EDGES = 4096  # edges kept of a stretch still on: more is continuous tone
 FEWEST_PERIODS = 3  # periods that tell what is usual in a stretch
 CUT_PERIODS = 2  # periods in a stretch, of more than which the first and last are left out
 SLOWEST_S = 62e-6  # s, a carrier's longest period, 27 % below the nominal
+FASTEST_S = 36e-6  # s, a carrier's shortest period, 26 % above the nominal
+SURE_QUICK = 0.9  # of the spans between edges, in a carrier: one in twenty is a gap
+SURE_RATIO = 1.3  # of steady steps at one level to those at the other, that tells the tone
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,14 +42,19 @@ class Manner:
     tone_level: int = 1
 
 
-def judge(times: Times, levels: Levels) -> Manner | None:
-    """Tell from the first edges how a line shows tone; None if it shows none."""
+def judge(times: Times, levels: Levels, *, surely: bool = False) -> Manner | None:
+    """Tell from the first edges how a line shows tone; None if it shows none.
+
+    `surely`: None also where more edges might show it otherwise.
+    """
     if len(times) < 4:
         return None
     spans = np.diff(times)
     quick = np.count_nonzero(spans < SLOWEST_S)
     if quick > len(spans) / 2:
-        return Manner(carrier=True)
+        period_s = float(np.median(times[2:] - times[:-2]))
+        clear = quick > SURE_QUICK * len(spans) and FASTEST_S < period_s < SLOWEST_S
+        return Manner(carrier=True) if clear or not surely else None
     scores = []
     for level in (0, 1):
         starts = times[levels == level]
@@ -55,7 +63,7 @@ def judge(times: Times, levels: Levels) -> Manner | None:
         steps = np.diff(starts)
         near = np.abs(steps - std.BIT_S) < 3.2 * std.SLOT_TOLERANCE_S
         scores.append(float(np.count_nonzero(near)))
-    if max(scores) < 3:
+    if max(scores) < 3 or (surely and max(scores) < SURE_RATIO * min(scores) + 3):
         return None
     return Manner(carrier=False, tone_level=int(scores[1] >= scores[0]))
 
@@ -77,13 +85,23 @@ class LogicMarks:
         self._begun = True
         return self._carrier(times)
 
+    def rest(self, until_s: float) -> MarkColumns:
+        """The tone that has ended, where a line has kept its level until a time."""
+        if not len(self._held) or until_s - self._held[-1] <= BREAK_S:
+            return NONE
+        marks = self._last_stretch()
+        self._held, self.open_s = np.empty(0), None
+        return marks
+
+    def _last_stretch(self) -> MarkColumns:
+        spans = np.append(np.diff(self._held), 0.0)
+        return _stretches(self._held, spans, np.array([0, len(self._held)]), self.open_s)
+
     def finish(self, end_s: float | None) -> MarkColumns:
         marks = NONE
         if self.manner.carrier:
             if len(self._held) > 1:
-                spans = np.append(np.diff(self._held), 0.0)
-                bounds = np.array([0, len(self._held)])
-                marks = _stretches(self._held, spans, bounds, self.open_s)
+                marks = self._last_stretch()
         elif self.open_s is not None and end_s is not None and end_s > self.open_s:
             marks = _without_carrier(np.array([self.open_s]), np.array([end_s]))
         self.open_s = None

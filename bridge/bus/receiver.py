@@ -31,7 +31,8 @@ ANALOGUE_GRAIN_S = 0.03e-3  # s, how finely edges of tone are timed, and a sampl
 CARRIER_GRAIN_S = 0.05e-3  # s, by a comparator's carrier (one period),
 ENVELOPE_GRAIN_S = 0.04e-3  # s, and by an envelope (its detector's delays)
 MEND_NATS = 9.0  # a bit decided more clearly than by e**9 was not turned by noise
-JUDGE_EDGES = 20_000  # edges looked at before a logic line is judged
+JUDGE_EDGES = (144, 1_024, 20_000)  # edges after which a logic line is judged: two messages of
+# an envelope, one of a carrier, and if neither was clear enough
 LIKELY_VOLTS = (10.0, 21.0)  # a mean in this range is a supply in volts, said or not
 
 
@@ -201,10 +202,16 @@ class EdgeReceiver:
     end_s: float | None = None
     _early: list[tuple[NDArray[np.float64], NDArray[np.uint8]]] = field(default_factory=list)
     _early_count: int = 0
+    _judged: int = 0  # how often
     _marks: LogicMarks | None = None
     _keying: Keying | None = None
     _last_s: float | None = None
     _dumb: bool = False
+
+    @property
+    def is_judged(self) -> bool:
+        """Whether it is known how the line shows tone; until then all is held back."""
+        return self._marks is not None or self._dumb
 
     def push(self, times: NDArray[np.float64], levels: NDArray[np.uint8]) -> Iterator[Event]:
         if self._dumb or not len(times):
@@ -213,14 +220,21 @@ class EdgeReceiver:
         if self._marks is None:
             self._early.append((times, levels))
             self._early_count += len(times)
-            if self._early_count >= JUDGE_EDGES:
+            if self._early_count >= JUDGE_EDGES[self._judged]:
                 yield from self._begin()
             return
         yield from self._take(times, levels)
 
+    def advance(self, until_s: float) -> Iterator[Event]:
+        """Take note that the line has kept its level until a time."""
+        if self._marks is None or self._keying is None or self._last_s is None:
+            return
+        yield from self._read(self._marks.rest(until_s))
+        yield from self._wait(max(until_s, self._last_s))
+
     def finish(self) -> Iterator[Event]:
         if self._marks is None and self._early:
-            yield from self._begin()
+            yield from self._begin(last=True)
         if self._marks is None or self._keying is None:
             return
         end_s = self.end_s if self.end_s is not None else self._last_s
@@ -229,11 +243,22 @@ class EdgeReceiver:
         yield from self._read(self._marks.finish(end_s))
         yield from self._told(self._keying.finish(end_s, of_changes=of_changes))
 
-    def _begin(self) -> Iterator[Event]:
+    def _begin(self, *, last: bool = False) -> Iterator[Event]:
         times = np.concatenate([pair[0] for pair in self._early])
         levels = np.concatenate([pair[1] for pair in self._early])
+        manner = None
+        surely = True
+        while manner is None and surely and JUDGE_EDGES[self._judged] <= len(times):
+            count = JUDGE_EDGES[self._judged]
+            self._judged += 1
+            surely = self._judged < len(JUDGE_EDGES)
+            manner = judge(times[:count], levels[:count], surely=surely)
+        if manner is None and surely and not last:
+            self._early = [(times, levels)]
+            return
+        if manner is None and surely:
+            manner = judge(times, levels)
         self._early = []
-        manner = judge(times, levels)
         if manner is None:
             self._dumb = True
             return
@@ -250,7 +275,11 @@ class EdgeReceiver:
         assert self._marks is not None
         assert self._keying is not None
         yield from self._read(self._marks.push(times, levels))
-        now_s = float(times[-1])
+        yield from self._wait(float(times[-1]))
+
+    def _wait(self, now_s: float) -> Iterator[Event]:
+        assert self._marks is not None
+        assert self._keying is not None
         if self._marks.open_s is None:
             yield from self._told(self._keying.advance(now_s))
         else:

@@ -26,7 +26,7 @@ from bridge.errors import CaptureError
 
 HEAD_OCTETS = 1 << 16  # octets looked at to tell what kind of file it is
 COPY_OCTETS = 1 << 20  # octets copied at a time
-HEAD_PAUSE_S = 1.0  # s without an octet after which a pipe is judged by what it gave
+HEAD_PAUSE_S = 0.5  # s without an octet after which a pipe is judged by what it gave
 BLOCK_PAUSE_S = 0.1  # s that a block may take to fill where octets trickle out of a pipe
 GZIP_MAGIC = b"\x1f\x8b"
 

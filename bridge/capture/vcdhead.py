@@ -70,7 +70,7 @@ def read_header(source: Source) -> Header:
     place = len(BOM_UTF8) if source.head.startswith(BOM_UTF8) else 0  # octets understood
     with source.open() as file:
         while True:
-            more = source.read(file, READ_OCTETS)
+            more = source.read(file, READ_OCTETS, whole=False)
             text += more
             place, ended = _read_sections(source, draft, text, place, whole=not more)
             if ended:
