@@ -173,8 +173,10 @@ def _message(signal: Signal, guess: Guess) -> list[Mark]:
     if _moved(guess, better):
         guess = better
         cells = cells_of(signal, guess.carrier_hz)
-        chain = _chain(cells, guess)
+        chain = _chain(cells, guess, chain)
         better = _measure(cells, chain, guess)
+    elif chain.stiff and guess.weights(cells)[1] * chain.slot >= SURE_NATS:
+        chain = _loosen(cells, chain, guess, chain.slot * cells.step_s)
     guess = replace(better, carrier_hz=guess.carrier_hz)
     if chain.score < ACCEPT_NATS:
         return []
@@ -196,18 +198,28 @@ def _part(signal: Signal, from_s: float | None, to_s: float | None) -> Signal:
     )
 
 
-def _chain(cells: Cells, guess: Guess) -> Chain:
-    """The best chain: of slots all alike, unless wandering ones explain more."""
-    stiff = Chains(cells, guess.level, guess.deviation, STIFF_S).best()
+def _chain(cells: Cells, guess: Guess, known: Chain | None = None) -> Chain:
+    """The best chain: of slots all alike, unless wandering ones explain more.
+
+    With one `known` slots about as long are tried; one that is to measure level and carrier first
+    need but fit, however clear the tone is.
+    """
+    near_s = None if known is None else known.slot * cells.step_s
+    stiff = Chains(cells, guess.level, guess.deviation, STIFF_S, near_s).best()
     if stiff.score < ACCEPT_NATS / 2:
         return stiff
     _, gain = guess.weights(cells)
     promised = float(np.sum(gain * stiff.tones))
     fits = stiff.score > FIT_NATS * (promised - 4 * len(stiff.bits))
-    if fits and gain * stiff.slot < SURE_NATS:
+    if fits and (known is None or gain * stiff.slot < SURE_NATS):
         return stiff
-    loose = Chains(cells, guess.level, guess.deviation, LOOSE_S).best()
-    return max(stiff, loose, key=lambda chain: chain.score)
+    return _loosen(cells, stiff, guess, near_s)
+
+
+def _loosen(cells: Cells, chain: Chain, guess: Guess, near_s: float | None = None) -> Chain:
+    """A chain of wandering slots, if it is better than this one."""
+    loose = Chains(cells, guess.level, guess.deviation, LOOSE_S, near_s).best()
+    return max(chain, loose, key=lambda each: each.score)
 
 
 def _measure(cells: Cells, chain: Chain, guess: Guess) -> Guess:
@@ -249,8 +261,7 @@ def _marks(cells: Cells, chain: Chain, guess: Guess) -> Iterator[Mark]:
         ends = starts + np.where(bits == 1, even.slot, 2 * even.slot)
     else:
         if chain.stiff:
-            loose = Chains(cells, guess.level, guess.deviation, LOOSE_S).best()
-            chain = max(chain, loose, key=lambda each: each.score)
+            chain = _loosen(cells, chain, guess, chain.slot * cells.step_s)
         starts, bits = chain.starts, chain.bits
         ends = starts + chain.tones
         margins = _margins(cells, chain, guess)

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from bridge.bus.baseband import Signal
 
     Reals = NDArray[np.float64]
+    Scores = NDArray[np.float32]
     Complexes = NDArray[np.complex128]
     Counts = NDArray[np.int64]
 
@@ -29,8 +30,10 @@ BASELINE_S = 1e-3  # s either side over which the supply is averaged out
 SHORTEST_S, LONGEST_S = 0.36e-3, 1.26e-3  # s of tone weighed: one and two slots at their bounds
 SLOTS_S = tuple(n * 1e-5 for n in range(42, 59))  # s, lengths of the slot that are tried
 STIFF_S, LOOSE_S = 7e-6, 45e-6  # s by which a slot may wander: a crystal's sender, and any allowed
+NEAR_S = 36e-6  # s about a length of slot that was found, within which it is looked for again
 BIT_PRIOR = -float(np.log(2))  # either bit is as likely
 NONE = -1e30
+TABLE_STEP, TABLE_END = 0.02, 60.0  # of the Bessel function's table
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,21 +84,60 @@ def cells_of(signal: Signal, carrier_hz: float) -> Cells:
 
 @lru_cache(maxsize=1)
 def _bessel_table() -> tuple[Reals, Reals]:
-    x = np.concatenate((np.linspace(0, 20, 2001), np.linspace(20.1, 700, 3000)))
-    return x, np.log(np.i0(x)) - x
+    """log I0(x) - x at steps of x, and what it gains to the next."""
+    x = np.arange(round(TABLE_END / TABLE_STEP) + 2) * TABLE_STEP
+    rest = np.log(np.i0(x)) - x
+    return rest[:-1], np.diff(rest)
 
 
 def log_i0(x: Reals) -> Reals:
-    """log of the modified Bessel function I0, to 1e-4."""
-    at, rest = _bessel_table()
-    value: Reals = x + np.interp(x, at, rest)
+    """log of the modified Bessel function I0, to 1e-4.
+
+    >>> np.round(log_i0(np.array([0.0, 1.0, 30.0, 500.0])), 4).tolist()
+    [0.0, 0.2359, 27.3844, 495.9740]
+    """
+    rest, gain = _bessel_table()
+    place = np.minimum(x, TABLE_END) * (1 / TABLE_STEP)
+    step = place.astype(np.int64)
+    place -= step
+    value: Reals = rest[step]
+    value += place * gain[step]
+    value += x
+    if np.any(beyond := x > TABLE_END):
+        far = x[beyond]
+        value[beyond] = far - 0.5 * np.log(2 * np.pi * far) + 1 / (8 * far)
     return value
 
 
-class Chains:
-    """Best chains of bits over cells, for a level and noise; `wander_s` as in STIFF_S."""
+def _before(scores: Scores, start: int, stop: int, options: int) -> Scores:
+    """View of scores 0, 1, 2 ... cells before each from `start` to `stop`: (n, .., .., cell)."""
+    step = scores.strides[-1]
+    return np.ndarray(
+        (options, *scores.shape[:2], stop - start),
+        scores.dtype,
+        scores,
+        start * step,
+        (-step, *scores.strides),
+    )
 
-    def __init__(self, cells: Cells, level: float, deviation: float, wander_s: float) -> None:
+
+class Chains:
+    """Best chains of bits over cells, for a level and noise; `wander_s` as in STIFF_S.
+
+    With `near_s` only slots about that long are tried.
+
+    Scores are kept by length of slot and cell, shifted in each row by the shortest tone (or quiet)
+    of that row, so that all that may come before a cell lies in a row beside it.
+    """
+
+    def __init__(
+        self,
+        cells: Cells,
+        level: float,
+        deviation: float,
+        wander_s: float,
+        near_s: float | None = None,
+    ) -> None:
         self._step_s = cells.step_s
         self._stiff = wander_s <= STIFF_S
         self._least = max(1, int(SHORTEST_S / cells.step_s))
@@ -104,94 +146,104 @@ class Chains:
         self._cells = len(cells.sums) - 1
         self._weigh(cells, level, deviation, most)
         reach = 1 if self._stiff else round(2.2 * wander_s / cells.step_s)
-        slots = np.array(SLOTS_S) / cells.step_s
+        tried_s = np.array(SLOTS_S)
+        if near_s is not None:
+            tried_s = tried_s[np.abs(tried_s - near_s) < NEAR_S]
+        slots = tried_s / cells.step_s
         self._slots = slots
         spread = max(wander_s / cells.step_s, 0.4)
-        self._one = self._options(slots, spread, reach)
-        self._two = self._options(2 * slots, np.sqrt(2) * spread, round(1.4 * reach))
+        wider = round(1.4 * reach)
+        self._options = 2 * max(reach, wider) + 1  # lengths tried about that of each slot
+        one = self._lengths_about(slots, spread, reach)
+        two = self._lengths_about(2 * slots, np.sqrt(2) * spread, wider)
+        self._tone_least = np.stack((two[0], one[0]))  # of a 0, of a 1
+        self._quiet_least = np.stack((one[0], two[0]))  # after a 0, after a 1
+        self._tone_prior = np.stack((two[1], one[1]), axis=1) + np.float32(BIT_PRIOR)
+        self._quiet_prior = np.stack((one[1], two[1]), axis=1)
+        self._order = np.arange(self._options)[:, None, None]
         self._run()
 
     def _weigh(self, cells: Cells, level: float, deviation: float, most: int) -> None:
-        """Weights of a tone from any cell on, of any length in cells."""
+        """Weights of a tone up to any cell, of any length in cells."""
         self._lengths = most - self._least + 1
         gain = level**2 * cells.count / (4 * deviation**2)
-        weights = np.full((self._pad + self._cells, self._lengths), NONE)
+        weights = np.full((self._lengths, self._pad + self._cells + 1), NONE, dtype=np.float32)
         for n in range(self._lengths):
             length = self._least + n
             size = np.abs(cells.sums[length:] - cells.sums[: len(cells.sums) - length])
-            weights[self._pad : self._pad + len(size), n] = (
-                log_i0(level / deviation**2 * size) - gain * length
+            size *= level / deviation**2
+            weights[n, self._pad + length : self._pad + length + len(size)] = (
+                log_i0(size) - gain * length
             )
-        self._weights = weights.ravel()
+        self._weights = weights
 
-    def _options(self, middle: Reals, spread: float, reach: int) -> tuple[Counts, Reals]:
-        """(lengths, log priors) by slot length and deviation from it."""
-        lengths = np.rint(middle)[:, None].astype(np.int64) + np.arange(-reach, reach + 1)
-        lengths = np.clip(lengths, self._least, self._least + self._lengths - 1)
-        prior = -0.5 * ((lengths - middle[:, None]) / spread) ** 2
+    def _lengths_about(self, middle: Reals, spread: float, reach: int) -> tuple[Counts, Scores]:
+        """(shortest length, log priors of it and of each cell more) by length of slot."""
+        shortest = np.rint(middle).astype(np.int64) - reach
+        lengths = shortest[:, None] + np.arange(2 * reach + 1)
+        most = self._least + self._lengths - 1
+        prior = -0.5 * ((np.clip(lengths, self._least, most) - middle[:, None]) / spread) ** 2
         prior -= np.log(np.exp(prior).sum(axis=1, keepdims=True))
-        return lengths, prior
+        prior[(lengths < self._least) | (lengths > most)] = NONE
+        whole = np.full((self._options, len(middle)), NONE, dtype=np.float32)
+        whole[: 2 * reach + 1] = prior.T
+        return shortest, whole
 
     def _run(self) -> None:
         rows, width = len(self._slots), self._pad + self._cells + 1
-        row = (np.arange(rows) * width)[:, None, None]
-        begun = np.full((rows, width), NONE)
-        begun[:, self._pad :] = 0.0
-        ended = np.full((2, rows, width), NONE)
-        self._from_tone = np.zeros((2, rows, width), dtype=np.int8)
-        self._from_quiet = np.full((rows, width), -1, dtype=np.int8)
-        flat_begun, flat_ended = begun.ravel(), (ended[0].ravel(), ended[1].ravel())
-        tones = (self._two, self._one)  # of a 0, of a 1
-        quiets = (self._one, self._two)
-        tone_at = [row - lengths[:, None, :] for lengths, _ in tones]
-        weight_at = [
-            -lengths[:, None, :] * self._lengths + (lengths[:, None, :] - self._least)
-            for lengths, _ in tones
-        ]
-        quiet_at = [row - lengths[:, None, :] for lengths, _ in quiets]
-        tone_prior = [prior[:, None, :] + BIT_PRIOR for _, prior in tones]
-        quiet_prior = [prior[:, None, :] for _, prior in quiets]
-        for start in range(self._pad, width, self._least):
-            stop = min(start + self._least, width)
-            here = np.arange(start, stop)[None, :, None]
-            for bit in (0, 1):
-                score = flat_begun[tone_at[bit] + here]
-                score += self._weights[weight_at[bit] + here * self._lengths]
-                score += tone_prior[bit]
-                best = score.argmax(axis=2)
-                self._from_tone[bit, :, start:stop] = best
-                ended[bit, :, start:stop] = np.take_along_axis(score, best[:, :, None], 2)[:, :, 0]
-            both = [(flat_ended[bit][quiet_at[bit] + here] + quiet_prior[bit]) for bit in (0, 1)]
-            score = np.concatenate(both, axis=2)
-            best = score.argmax(axis=2)
-            value = np.take_along_axis(score, best[:, :, None], 2)[:, :, 0]
-            on = value > 0.0
-            self._from_quiet[:, start:stop] = np.where(on, best, -1)
-            begun[:, start:stop] = np.where(on, value, 0.0)
-        self._ended = ended
+        room = width + self._pad + self._options  # a row shifted by the longest tone
+        self._begun = np.full(
+            (2, rows, room), NONE
+        )  # for each bit to come: all but the shift alike
+        self._ended = np.full((2, rows, room), NONE, dtype=np.float32)
+        row = np.arange(2 * rows).reshape(2, rows, 1) * room
+        at_begun = row + self._tone_least[:, :, None]
+        at_ended = row + self._quiet_least[:, :, None]
+        begun, ended = self._begun.ravel(), self._ended.ravel()
+        begun[at_begun + np.arange(self._pad, self._pad + self._least)] = 0.0
+        tone_prior, quiet_prior = self._tone_prior[..., None], self._quiet_prior[..., None]
+        which = np.clip(self._tone_least + self._order - self._least, 0, self._lengths - 1)
+        step = 2 * self._least  # a tone and a quiet are that long: all before it is known
+        scores = np.empty((self._options, 2, rows, step), dtype=np.float32)
+        most = np.empty((2, rows, step), dtype=np.float32)
+        self._best = np.full((2, rows, width), NONE, dtype=np.float32)
+        begins, ends = self._pad + self._least, self._pad  # cells known of either
+        while ends < width:
+            stop = min(begins + self._least, width)
+            score, value = scores[..., : stop - ends], most[..., : stop - ends]
+            np.add(_before(self._begun, ends, stop, self._options), tone_prior, out=score)
+            score += self._weights[:, ends:stop].take(which, axis=0)
+            score.max(axis=0, out=value)
+            self._best[:, :, ends:stop] = value
+            ended[at_ended + np.arange(ends, stop)] = value
+            ends, stop = stop, min(stop + self._least, width)
+            if begins < stop:
+                score, value = scores[..., : stop - begins], most[..., : stop - begins]
+                np.add(_before(self._ended, begins, stop, self._options), quiet_prior, out=score)
+                score.max(axis=0, out=value)
+                on = np.maximum(value.max(axis=0), 0.0)  # else a chain begins here
+                begun[at_begun + np.arange(begins, stop)] = on
+                begins = stop
 
     def best(self) -> Chain:
         """The chain with the highest score; no chain scores as low as NONE."""
-        return self._trace(int(self._ended.max(axis=(0, 1)).argmax()))
+        return self._trace(int(self._best.max(axis=(0, 1)).argmax()))
 
     def _trace(self, end: int) -> Chain:
-        score = float(self._ended[:, :, end].max())
-        bit, row = divmod(int(self._ended[:, :, end].argmax()), len(self._slots))
-        tones, quiets = (self._two, self._one), (self._one, self._two)
+        score = float(self._best[:, :, end].max())
+        bit, row = divmod(int(self._best[:, :, end].argmax()), len(self._slots))
         bits, starts, lengths = [], [], []
         at = end
         while True:
-            length = int(tones[bit][0][row, self._from_tone[bit, row, at]])
+            length = self._tone_before(bit, row, at)
             at -= length
             bits.append(bit)
             starts.append(at - self._pad)
             lengths.append(length)
-            code = int(self._from_quiet[row, at])
-            if code < 0:
+            if self._begun[0, row, at + self._tone_least[0, row]] <= 0.0:
                 break
-            zeros = quiets[0][0].shape[1]
-            bit, option = (0, code) if code < zeros else (1, code - zeros)
-            at -= int(quiets[bit][0][row, option])
+            bit, quiet = self._quiet_before(row, at)
+            at -= quiet
         return Chain(
             np.array(bits[::-1]),
             np.array(starts[::-1], dtype=np.float64),
@@ -200,3 +252,18 @@ class Chains:
             score,
             self._stiff,
         )
+
+    def _tone_before(self, bit: int, row: int, at: int) -> int:
+        """Length of the tone of a bit that ends best at a cell."""
+        least = int(self._tone_least[bit, row])
+        order = np.arange(self._options)
+        length = np.clip(least + order - self._least, 0, self._lengths - 1)
+        score = self._begun[bit, row, at - order] + self._tone_prior[:, bit, row]
+        return least + int((score + self._weights[length, at]).argmax())
+
+    def _quiet_before(self, row: int, at: int) -> tuple[int, int]:
+        """(bit, length of the quiet after it) that go best before a cell."""
+        order = np.arange(self._options)
+        score = self._ended[:, row, at - order] + self._quiet_prior[:, :, row].T
+        bit, option = divmod(int(score.argmax()), self._options)
+        return bit, int(self._quiet_least[bit, row]) + option
