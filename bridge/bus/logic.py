@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.plain import MarkColumns
+from bridge.bus.plain import NO_MARKS, MarkColumns
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -88,7 +88,7 @@ class LogicMarks:
     def rest(self, until_s: float) -> MarkColumns:
         """The tone that has ended, where a line has kept its level until a time."""
         if not len(self._held) or until_s - self._held[-1] <= BREAK_S:
-            return NONE
+            return NO_MARKS
         marks = self._last_stretch()
         self._held, self.open_s = np.empty(0), None
         return marks
@@ -98,7 +98,7 @@ class LogicMarks:
         return _stretches(self._held, spans, np.array([0, len(self._held)]), self.open_s)
 
     def finish(self, end_s: float | None) -> MarkColumns:
-        marks = NONE
+        marks = NO_MARKS
         if self.manner.carrier:
             if len(self._held) > 1:
                 marks = self._last_stretch()
@@ -123,9 +123,9 @@ class LogicMarks:
             times = _debounce(times)
             spans = np.diff(times)
         if not len(times):
-            return NONE
+            return NO_MARKS
         bounds = np.append(0, np.flatnonzero(spans > BREAK_S) + 1)
-        marks = NONE
+        marks = NO_MARKS
         if len(bounds) > 1:
             marks = _stretches(times, spans, bounds, self.open_s)
             self.open_s = None
@@ -138,9 +138,6 @@ class LogicMarks:
 
 def _without_carrier(on_s: Times, off_s: Times) -> MarkColumns:
     return MarkColumns(on_s, off_s, np.full(len(on_s), np.nan))
-
-
-NONE = _without_carrier(np.empty(0), np.empty(0))
 
 
 def _stretches(

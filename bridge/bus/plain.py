@@ -43,10 +43,26 @@ class MarkColumns:
     def __len__(self) -> int:
         return len(self.on_s)
 
-    def marks(self, first: int, end: int) -> list[Mark]:
+    def marks(self) -> list[Mark]:
         columns = (self.on_s, self.off_s, self.carrier_hz)
-        rows = zip(*(column[first:end].tolist() for column in columns), strict=True)
+        rows = zip(*(column.tolist() for column in columns), strict=True)
         return [Mark(on, off, carrier_hz=None if isnan(hz) else hz) for on, off, hz in rows]
+
+    def part(self, first: int, end: int) -> MarkColumns:
+        return MarkColumns(self.on_s[first:end], self.off_s[first:end], self.carrier_hz[first:end])
+
+    def then(self, others: MarkColumns) -> MarkColumns:
+        """These and the others after them."""
+        if not len(self) or not len(others):
+            return self if len(self) else others
+        return MarkColumns(
+            np.concatenate((self.on_s, others.on_s)),
+            np.concatenate((self.off_s, others.off_s)),
+            np.concatenate((self.carrier_hz, others.carrier_hz)),
+        )
+
+
+NO_MARKS = MarkColumns(np.empty(0), np.empty(0), np.empty(0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +72,9 @@ class Run:
     first: int
     end: int
     frame: FrameHeard | None
+
+    def __len__(self) -> int:
+        return self.end - self.first
 
 
 def read_runs(

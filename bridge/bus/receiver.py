@@ -16,9 +16,9 @@ from bridge.bus import standard as std
 from bridge.bus.baseband import quantile_of
 from bridge.bus.event import Burst, Event, Fault, FrameHeard, Noise, Supply, Tone
 from bridge.bus.frame import LONGEST_READ
-from bridge.bus.keying import Keyed, Keying, Message, Scrap, octets_of
+from bridge.bus.keying import BURST_A_S, Keyed, Keying, Message, Scrap, octets_of
 from bridge.bus.logic import LogicMarks, Manner, judge
-from bridge.bus.plain import MarkColumns, read_runs
+from bridge.bus.plain import MOST_MARKS, NO_MARKS, MarkColumns, read_runs
 from bridge.bus.skim import Skim, Stretch
 from bridge.bus.slots import Mark
 from bridge.bus.supply import SupplyWatch
@@ -205,6 +205,7 @@ class EdgeReceiver:
     _judged: int = 0  # how often
     _marks: LogicMarks | None = None
     _keying: Keying | None = None
+    _rest: MarkColumns = NO_MARKS  # of a message that may go on
     _last_s: float | None = None
     _dumb: bool = False
 
@@ -229,8 +230,9 @@ class EdgeReceiver:
         """Take note that the line has kept its level until a time."""
         if self._marks is None or self._keying is None or self._last_s is None:
             return
-        yield from self._read(self._marks.rest(until_s))
-        yield from self._wait(max(until_s, self._last_s))
+        now_s = max(until_s, self._last_s)
+        yield from self._read(self._marks.rest(until_s), now_s)
+        yield from self._wait(now_s)
 
     def finish(self) -> Iterator[Event]:
         if self._marks is None and self._early:
@@ -240,7 +242,7 @@ class EdgeReceiver:
         end_s = self.end_s if self.end_s is not None else self._last_s
         is_on = self._marks.open_s is not None and not self._marks.manner.carrier
         of_changes = not is_on and (end_s or 0.0) - (self._last_s or 0.0) <= self.resolution_s
-        yield from self._read(self._marks.finish(end_s))
+        yield from self._read(self._marks.finish(end_s), last=True)
         yield from self._told(self._keying.finish(end_s, of_changes=of_changes))
 
     def _begin(self, *, last: bool = False) -> Iterator[Event]:
@@ -274,19 +276,29 @@ class EdgeReceiver:
     def _take(self, times: NDArray[np.float64], levels: NDArray[np.uint8]) -> Iterator[Event]:
         assert self._marks is not None
         assert self._keying is not None
-        yield from self._read(self._marks.push(times, levels))
-        yield from self._wait(float(times[-1]))
+        now_s = float(times[-1])
+        yield from self._read(self._marks.push(times, levels), now_s)
+        yield from self._wait(now_s)
 
     def _wait(self, now_s: float) -> Iterator[Event]:
         assert self._marks is not None
         assert self._keying is not None
-        if self._marks.open_s is None:
+        open_s = self._marks.open_s
+        if open_s is None:
             yield from self._told(self._keying.advance(now_s))
-        else:
-            yield from self._told(self._keying.hold(self._marks.open_s, now_s))
+            return
+        if now_s - open_s > BURST_A_S[1]:  # so long a tone ends what was before it
+            yield from self._read(NO_MARKS, last=True)
+        yield from self._told(self._keying.hold(open_s, now_s))
 
-    def _read(self, marks: MarkColumns) -> Iterator[Event]:
-        """What these marks say: plain messages many at once, the rest mark by mark."""
+    def _read(
+        self, marks: MarkColumns, now_s: float = 0.0, *, last: bool = False
+    ) -> Iterator[Event]:
+        """What these marks say: plain messages many at once, the rest mark by mark.
+
+        A message that may go on waits for its other marks, if not the `last`.
+        """
+        marks, self._rest = self._rest.then(marks), NO_MARKS
         if not len(marks):
             return
         assert self._marks is not None
@@ -294,14 +306,19 @@ class EdgeReceiver:
         keying = self._keying
         yield from self._told(keying.advance(float(marks.on_s[0])))
         free_s = keying.free_from_s
-        until_s = self._marks.open_s if self._marks.open_s is not None else float(marks.off_s[-1])
-        for run in read_runs(marks, keying.grain_s, alone_from_s=free_s, until_s=until_s):
+        until_s = now_s if self._marks.open_s is None else self._marks.open_s
+        runs = read_runs(marks, keying.grain_s, alone_from_s=free_s, until_s=until_s)
+        goes_on = not last and until_s - marks.off_s[-1] <= std.END_OF_MESSAGE_S
+        if goes_on and len(runs[-1]) <= MOST_MARKS and (len(runs) > 1 or free_s < np.inf):
+            run = runs.pop()
+            self._rest = marks.part(run.first, run.end)
+        for run in runs:
             if run.frame is not None:
                 yield from self._told(keying.advance(float(marks.on_s[run.first])))
                 keying.pass_over(float(marks.off_s[run.end - 1]))
                 yield run.frame
                 continue
-            for mark in marks.marks(run.first, run.end):
+            for mark in marks.part(run.first, run.end).marks():
                 for item in keying.push(mark):
                     yield _event_of(item, None)
 

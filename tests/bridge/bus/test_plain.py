@@ -76,6 +76,7 @@ def test_both_ways_of_reading_give_the_same(
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(receiver_module, "read_runs", marks_only)
         assert hear(edges, sending.length_s, cuts) == quick
+        assert hear(edges, sending.length_s, []) == quick
 
 
 def test_messages_in_order_are_read_at_once() -> None:
