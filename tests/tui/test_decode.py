@@ -6,6 +6,8 @@ import csv
 import io
 import json
 import os
+import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -140,6 +142,89 @@ def test_bad_input_is_one_sentence_and_code_2(
     assert done.stderr.count(b"\n") == 1
     assert b"Traceback" not in done.stderr
     assert name.encode() in done.stderr
+
+
+def _start(*arguments: str, stderr: int = subprocess.PIPE) -> subprocess.Popen[bytes]:
+    script = "import sys; from tui.cli import main; sys.exit(main())"
+    return subprocess.Popen(
+        [sys.executable, "-c", script, "decode", *arguments],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=stderr,
+    )
+
+
+def _make(kind: str, path: Path, sending: Sending) -> bytes:
+    write_capture(path.with_suffix(kind), sending)
+    return path.with_suffix(kind).read_bytes()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are others there")
+@pytest.mark.parametrize("kind", [".vcd", ".csv", ".wav", ".txt"])
+def test_events_come_while_the_pipe_is_open_and_stay_after_an_interrupt(
+    tmp_path: Path, kind: str
+) -> None:
+    """A pipe that gives a few messages and then nothing, but does not end."""
+    sending = Sending([STEP, ASK, REPLY, STEP], gap_s=1.5)
+    octets = b"0.5 E0 31 68 FF\n0.9 E0 31 60\n" * (kind == ".txt")
+    process = _start("-", "--json")
+    assert process.stdin is not None
+    assert process.stdout is not None
+    process.stdin.write(octets or _make(kind, tmp_path / "x", sending))
+    process.stdin.flush()
+    first = json.loads(process.stdout.readline())
+    while first["kind"] == "supply":
+        first = json.loads(process.stdout.readline())
+    assert first["hex"] == "E0 31 68 FF"
+    process.send_signal(signal.SIGINT)
+    assert process.wait(30) == 130
+    process.stdin.close()
+    for line in process.stdout:
+        assert json.loads(line)["file"] == "-"  # whole lines only
+    process.stdout.close()
+    assert process.stderr is not None
+    assert process.stderr.read() == b"arcstep: interrupted\n"
+    process.stderr.close()
+
+
+@pytest.mark.parametrize("is_terminal", [True, False])
+def test_progress_shows_on_a_terminal_only(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    is_terminal: bool,
+) -> None:
+    path = tmp_path / "long.wav"
+    write_capture(path, Sending([STEP] * 40))
+    monkeypatch.setattr("tui.commands.decode.PROGRESS_S", 0.0)
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: is_terminal)
+    assert decode([str(path)], json=True) == 0
+    out, told = capsys.readouterr()
+    assert len(out.splitlines()) == 40
+    if not is_terminal:
+        assert told == ""
+        return
+    shares = re.findall(rf"\r{re.escape(str(path))}: [\d,.]+ s, (\d+)%\x1b\[K", told)
+    assert [int(share) for share in shares] == sorted(map(int, shares))
+    assert shares[-1] == "100"
+    assert told.endswith("\r\x1b[K")
+
+
+def test_the_channels_are_told_of_where_there_are_several(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    octets = _make(".csv", tmp_path / "x", Sending([STEP], supply_v=0.0)).decode()
+    rows = [f"{row},{13.1 if n < 5000 else 18.3}" for n, row in enumerate(octets.splitlines()[1:])]
+    path = tmp_path / "two.csv"
+    path.write_text("Time (s),CH1 (V),CH2 (V)\n" + "\n".join(rows) + "\n")
+    assert decode([str(path)], json=True) == 0
+    out, err = capsys.readouterr()
+    assert err.startswith(f"{path}: bus on channel 'CH1', supply on channel 'CH2' (")
+    events = [json.loads(line) for line in out.splitlines()]
+    volts = [round(event["volts"]) for event in events if event["kind"] == "supply"]
+    assert volts == [13, 18]
+    (frame,) = [event for event in events if event["kind"] == "frame"]
+    assert frame["supply_v"] in (13.1, 18.3)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="pipes close in another way there")

@@ -109,22 +109,23 @@ def _decode_one(
     capture = open_capture(file, rate_hz=rate_hz)
     for note in capture.notes:
         print(note, file=sys.stderr)
-    heard = 0
-    breaches = 0
-    progress = Progress(file)
-    channels = choose_channels(capture, channel, told=progress.tell)
-    progress.clear()
-    if len(capture.traces) > 1:
-        print(channels.describe(capture), file=sys.stderr)
-    for event in read_traffic(capture, channels=channels, told=progress.tell):
+    heard = breaches = 0
+    progress = Progress(file, capture.progress)
+    try:
+        channels = choose_channels(capture, channel, told=progress.tell)
         progress.clear()
-        heard += not isinstance(event, (Supply, Noise))
-        out(file, event)
-        for finding in auditor.see(event) if auditor else ():
-            breaches += finding.severity == "error"
-            out(file, finding)
-        sys.stdout.flush()
-    progress.clear()
+        if len(capture.traces) > 1:
+            print(channels.describe(capture), file=sys.stderr)
+        for event in read_traffic(capture, channels=channels, told=progress.tell):
+            progress.make_room()
+            heard += not isinstance(event, (Supply, Noise))
+            out(file, event)
+            for finding in auditor.see(event) if auditor else ():
+                breaches += finding.severity == "error"
+                out(file, finding)
+            sys.stdout.flush()
+    finally:
+        progress.clear()
     for finding in auditor.end() if auditor else ():
         breaches += finding.severity == "error"
         out(file, finding)
@@ -144,17 +145,26 @@ def _decode_one(
 class Progress:
     """How far into the capture it is, on a terminal only."""
 
-    def __init__(self, file: str) -> None:
+    def __init__(self, file: str, share: Callable[[], float]) -> None:
         self._file = file
+        self._share = share
         self._last_s = time.monotonic()
         self._shown = False
         self._on = sys.stderr.isatty()
+        self._is_between = sys.stdout.isatty()  # events are printed where this stands
 
     def tell(self, at_s: float) -> None:
         now_s = time.monotonic()
         if self._on and now_s - self._last_s > PROGRESS_S:
             self._last_s, self._shown = now_s, True
-            print(f"\r{self._file}: {at_s:,.1f} s", end="", file=sys.stderr, flush=True)
+            share = "" if self._file == "-" else f", {self._share():.0%}"
+            line = f"\r{self._file}: {at_s:,.1f} s{share}\x1b[K"
+            print(line, end="", file=sys.stderr, flush=True)
+
+    def make_room(self) -> None:
+        """Go out of the way of a line to be printed."""
+        if self._is_between:
+            self.clear()
 
     def clear(self) -> None:
         if self._shown:
