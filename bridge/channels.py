@@ -197,25 +197,22 @@ def levels_of(trace: Samples, look_s: float) -> NDArray[np.float64]:
 
     count = max(1, round(LEVEL_S * trace.rate_hz))
     left = max(count, int(look_s * trace.rate_hz))
-    parts: list[NDArray[np.float32]] = []
+    means: list[NDArray[np.float64]] = []
+    rest = np.zeros(0, np.float32)
     chunks: Iterable[NDArray[np.float32]] = trace.chunks()
     try:
         for chunk in chunks:
-            parts.append(chunk[:left])
-            left -= len(parts[-1])
+            part = np.concatenate((rest, np.nan_to_num(chunk[:left])))
+            left -= len(part) - len(rest)
+            whole = len(part) // count * count
+            means.append(part[:whole].reshape(-1, count).mean(axis=1, dtype=np.float64))
+            rest = part[whole:]
             if left <= 0:
                 break
     except CaptureError:  # the pass over the bus will tell of it
         pass
-    if not parts:
-        return np.zeros(0)
-    whole = np.nan_to_num(np.concatenate(parts).astype(np.float64))
-    if len(whole) < count:
-        return np.array([whole.mean()])
-    means: NDArray[np.float64] = (
-        whole[: len(whole) // count * count].reshape(-1, count).mean(axis=1)
-    )
-    return means
+    levels = np.concatenate(means) if means else np.zeros(0)
+    return levels if len(levels) or not len(rest) else np.array([rest.mean(dtype=np.float64)])
 
 
 def _middle(levels: NDArray[np.float64]) -> float:
