@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from bridge.bus import standard as std
-from bridge.bus.flaw import HOLE_NATS, HOLE_S, find_tone, holds_tone
+from bridge.bus.flaw import COARSE_HZ, HOLE_NATS, HOLE_S, find_tone, holds_tone, tell_flaws
 from bridge.bus.scene import Scene, places, set_scene
 from bridge.bus.slots import Mark
 
@@ -28,12 +28,19 @@ def look_again(
     Holes that are none are closed and pulses that are none are dropped; edges of what is outside
     its slots by the first look are found again, with the `blur_s` that noise gives them.
     """
-    if not marks or not _is_doubtful(marks, grain_s):
+    coarse = signal.rate_hz < COARSE_HZ  # a hole may not show in the size of the tone
+    doubtful = _is_doubtful(marks, grain_s)
+    if not marks or not (coarse or doubtful):
         return list(marks)
     scene = set_scene(signal, carrier_hz, None, marks)
     if scene.level <= 0:
         return list(marks)
     kept = _close_holes(scene, marks)
+    if coarse and all(mark.length_s <= LONGEST_S for mark in kept):
+        told = tell_flaws(scene, kept)
+        if doubtful:
+            return told
+        return [replace(old, faults=new.faults) for old, new in zip(kept, told, strict=True)]
     kept = [m for m in kept if m.length_s >= LEAST_S or _is_tone(scene, m)] or kept
     first, end = places(scene, kept)
     phases = scene.fit(first, end)

@@ -87,6 +87,7 @@ def join_marks(marks: Iterable[Mark], faults: list[Fault], grain_s: float = 0.0)
     """Close notches and drop stray pulses, telling of each in `faults`."""
     marks = list(marks)
     origin_s = marks[0].on_s
+    marks = _without_pulses(marks, faults, grain_s)
     holes = [after.on_s - before.off_s for before, after in pairwise(marks)]
     least_hole_s = _least_slot(holes, grain_s)
     joined = [marks[0]]
@@ -109,6 +110,26 @@ def join_marks(marks: Iterable[Mark], faults: list[Fault], grain_s: float = 0.0)
         else:
             at = say_ms(mark.on_s - origin_s)
             faults.append(Fault("pulse", f"a pulse of {say_ms(mark.length_s)} at {at}"))
+
+
+def _without_pulses(marks: list[Mark], faults: list[Fault], grain_s: float) -> list[Mark]:
+    """Marks without those too short for a slot between whole slots of tone and of quiet."""
+    least_s = SHORTEST_S - grain_s
+    kept = marks[:1]
+    for mark, after in pairwise(marks[1:]):
+        before = kept[-1]
+        stands_alone = (
+            mark.bit is None
+            and max(mark.length_s, mark.on_s - before.off_s, after.on_s - mark.off_s) < least_s
+            and min(before.length_s, after.length_s) >= least_s
+            and least_s <= after.on_s - before.off_s <= LONGEST_GAP_S
+        )
+        if stands_alone:
+            at = say_ms(mark.on_s - marks[0].on_s)
+            faults.append(Fault("pulse", f"a pulse of {say_ms(mark.length_s)} at {at}"))
+        else:
+            kept.append(mark)
+    return kept + marks[len(marks) - 1 :] if len(marks) > 1 else kept
 
 
 def _least_slot(lengths_s: Sequence[float], grain_s: float) -> float:

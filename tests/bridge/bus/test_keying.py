@@ -107,6 +107,14 @@ def test_a_pulse_in_quiet_is_told() -> None:
     assert codes(message) == {"pulse"}
 
 
+def test_a_pulse_in_the_middle_of_a_single_slot_of_quiet_joins_nothing() -> None:
+    marks = marks_of(HALT, 0.02)
+    at_s = marks[4].off_s + 0.17e-3  # after a 0
+    message = one([*marks[:5], Mark(at_s, at_s + 0.16e-3), *marks[5:]])
+    assert list(message.bits) == bits_of(HALT)
+    assert codes(message) == {"pulse"}
+
+
 def test_a_slot_out_of_bounds_is_told_with_measured_and_allowed() -> None:
     marks = marks_of(HALT, 0.02)
     marks[0] = replace(marks[0], off_s=marks[0].on_s + 0.66e-3)
