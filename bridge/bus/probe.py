@@ -27,7 +27,8 @@ BLOCK_S = 2 / std.CARRIER_HZ  # s, two cycles: the length looked at in a block
 FAST_HZ = 400e3  # samples a second from which every second block is left out
 PROBES_HZ = (19_800.0, 24_200.0)  # Hz: no carrier within +-20 % is further than 2.2 kHz from one
 UNIT_BLOCKS = 4096  # blocks given at once, 0.37 or 0.75 s
-SLAB_BLOCKS = 1024  # of these, multiplied at once; a part of UNIT_BLOCKS
+MOST_SLAB_BLOCKS = 1024  # of these, multiplied at once; a part of UNIT_BLOCKS,
+SLAB_OCTETS = 1 << 19  # as many as stay in the processor's nearer memory
 RETAINED_OCTETS = 1 << 24  # memory that is given back goes to the system in pieces no smaller
 HIGHEST = 1e9  # in the unit of the samples; beyond it lies a damaged file
 
@@ -86,6 +87,7 @@ class Probe:
     offset: float = 0.0
     block: int = field(init=False)  # samples from one block to the next
     _look: int = field(init=False)  # samples of a block that are looked at
+    _slab_blocks: int = field(init=False)
     _table: Floats = field(init=False)
     _slab: Floats = field(init=False)  # what is looked at, a block a row
     _filled: int = 0  # samples that have come into the slab
@@ -97,11 +99,13 @@ class Probe:
         self._look = max(6, round(self.rate_hz * BLOCK_S))
         self.block = 2 * self._look if self.rate_hz >= FAST_HZ else self._look
         self._table = _table_of(self._look, self.rate_hz, self.scale)
-        self._slab = np.empty((SLAB_BLOCKS, self._look), np.float32)
+        fitting = max(SLAB_OCTETS // (4 * self._look), 1)
+        self._slab_blocks = min(1 << (fitting.bit_length() - 1), MOST_SLAB_BLOCKS)
+        self._slab = np.empty((self._slab_blocks, self._look), np.float32)
         self._products = np.empty((UNIT_BLOCKS, 2 * len(PROBES_HZ) + 1), np.float32)
 
     def push(self, chunk: NDArray[Any]) -> Iterator[Unit]:
-        slab = SLAB_BLOCKS * self.block
+        slab = self._slab_blocks * self.block
         start = 0
         while start < len(chunk):
             end = start + slab - self._filled
