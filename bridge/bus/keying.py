@@ -273,7 +273,8 @@ class Keying:
             what = (
                 f"{count_marks(merged)} of {say_ms(max(mark.length_s for mark in merged))} at most"
             )
-            yield Scrap(start_s, end_s, f"{what}; no bits in it")
+            why = "; ".join(fault.detail for mark in marks for fault in mark.faults)
+            yield Scrap(start_s, end_s, why or f"{what}; no bits in it")
         else:
             carrier_hz = middle_of(mark.carrier_hz for mark in merged)
             level_vpp = middle_of(mark.level_vpp for mark in merged)

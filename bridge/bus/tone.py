@@ -25,6 +25,7 @@ from bridge.bus.baseband import (
     turn_down,
 )
 from bridge.bus.faint import hear_faint
+from bridge.bus.half import NEAR_HALF, NEAR_HALF_NOISE, hide_carriers, tell_unread
 from bridge.bus.scene import LEAST_PURE
 from bridge.bus.slots import Mark
 
@@ -54,8 +55,6 @@ SINE_LIKE = 1.15  # of a sine's height, that samples of a carrier without even h
 PUREST_CLICK = 0.7  # coherence over two cycles, 1 for a tone, below which it is none
 FAINTEST_VPP = 0.1  # V peak to peak: a third of what a device on the bus must detect
 DOUBT_S = 0.01e-3  # s within the bounds of a slot, where it is measured again
-NEAR_HALF = 0.463  # of the sample rate: a carrier above shows in too few phases to go by size
-NEAR_HALF_NOISE = 0.14  # of the level: noise that is reckoned with there at least
 NEAR_HZ = 400.0  # Hz, a carrier found this near needs no second pass
 
 
@@ -76,6 +75,7 @@ def hear(stretch: Stretch, rate_hz: float, start_s: float, *, volts: bool) -> li
         return []
     faint = base.noise > 0 and level < CLEAR_RATIO * noise
     marks = hear_faint(signal) if faint else _hear_parts(signal, base, level, noise, volts=volts)
+    marks = hide_carriers(marks, signal.rate_hz)
     begin_s = start_s + stretch.first / rate_hz
     end_s = begin_s + len(stretch.samples) / rate_hz
     if marks and stretch.opens and marks[0].on_s - begin_s < BORDER_S:
@@ -102,6 +102,8 @@ def _hear_parts(
             rough = NEAR_HALF_NOISE * level if near_half else 0.0
             piece = _cut(signal, base, low, high)
             heard = hear_faint(replace(piece, deviation=max(piece.deviation, rough)))
+            if near_half and not heard:
+                heard = tell_unread(piece)
         marks += heard
     return marks
 

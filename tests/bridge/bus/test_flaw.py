@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bridge.bus.event import FrameHeard
+from bridge.bus.event import FrameHeard, Noise
 from bridge.bus.keying import bits_of
 from bridge.bus.receiver import SampleReceiver
 from bridge.bus.slots import Mark
@@ -145,6 +145,28 @@ def test_a_level_that_no_shape_excuses_is_told() -> None:
     for level in (0.1, 0.7):
         wave = wave_of(rng, spans, 96e3, 40.0, 21_800, level=level)
         assert codes(hear(wave, 96e3, volts=True)) == {"level_off"}
+
+
+@pytest.mark.parametrize(("carrier_hz", "told"), [(21_900, True), (22_900, False), (25_100, False)])
+def test_a_carrier_that_may_be_another_s_image_is_not_told(carrier_hz: float, told: bool) -> None:
+    """At 48 kHz a carrier at f looks as one at 48 kHz - f does (sampling, computed)."""
+    rng = np.random.default_rng(8)
+    spans = spans_of(rng, bytes.fromhex("E03160"), 0.5e-3, 0.0)
+    (frame,) = hear(wave_of(rng, spans, 48e3, 30.0, carrier_hz), 48e3)
+    assert frame.hex == "E0 31 60"
+    assert frame.carrier_hz == (pytest.approx(carrier_hz, rel=0.01) if told else None)
+
+
+@pytest.mark.parametrize("carrier_hz", [23_500, 24_000, 24_400])
+def test_tone_at_half_the_sample_rate_is_told_as_unreadable(carrier_hz: float) -> None:
+    rng = np.random.default_rng(9)
+    spans = spans_of(rng, bytes.fromhex("E03160"), 0.5e-3, 0.0)
+    receiver = SampleReceiver(48e3)
+    wave = wave_of(rng, spans, 48e3, 30.0, carrier_hz)
+    (event,) = [*receiver.push(wave), *receiver.finish()]
+    assert isinstance(event, Noise)
+    assert event.t_s == pytest.approx(25e-3, abs=1.5e-3)
+    assert "record it at 96 kHz" in event.detail
 
 
 @pytest.mark.parametrize("volts", [False, True])
