@@ -239,6 +239,14 @@ def station_new(
     return new(file, known, kind=mount, questions=questions)
 
 
+@station_app.command(name="demo")
+def station_demo(file: StationFile, /) -> int:
+    """Write the station of the invented demo yard, to try commands on."""
+    from tui.commands.station import demo
+
+    return demo(file)
+
+
 positions = App(name="positions", help="Look after the position list.", group=LIST)
 app.command(positions)
 

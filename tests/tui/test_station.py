@@ -9,7 +9,7 @@ import pytest
 from bridge.blank import Known
 from bridge.errors import BadInput
 from bridge.station import load_station
-from tui.commands.station import ask_for, new
+from tui.commands.station import ask_for, demo, new
 
 
 def test_by_options(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -69,3 +69,15 @@ def test_questions_are_asked_until_answered_or_left_out(
     assert "so write -5" in told
     assert "0.5 is not a whole number" in told
     assert "1000 is not below the west end 0" in told
+
+
+def test_the_demo_station_can_be_planned_and_checked(tmp_path: Path) -> None:
+    path = tmp_path / "demo.toml"
+    assert demo(path) == 0
+    station = load_station(path)
+    assert [row.name for row in station.position][:2] == ["Alder", "Birch"]
+    assert station.limits is not None
+    inside = range(station.limits.east, station.limits.west + 1)
+    assert all(row.count in inside for row in station.position)
+    with pytest.raises(BadInput, match="is there already"):
+        demo(path)

@@ -1,4 +1,4 @@
-"""`arcstep station new`: begin a station file, with questions where a person is there to answer."""
+"""`arcstep station`: begin a station file, with questions where a person is there to answer."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from bridge.datafile import check
 from bridge.errors import BadInput
 from bridge.station import Station
 from bridge.wholefile import save_whole
+from sim.demo import demo_station
 
 Ask = Callable[[str], str]
 
@@ -91,8 +92,7 @@ def _ask(question: str) -> str:
 
 def new(path: Path, known: Known, *, kind: Kind = "linear", questions: bool = True) -> int:
     """Write a commented station file where none is yet. Raises BadInput."""
-    if path.exists():
-        raise BadInput(f"{path}: is there already; choose another name or move it away")
+    _require_room(path)
     if questions and sys.stdin.isatty():
         known = ask_for(known, _ask)
     if objection := _objection(known):
@@ -102,3 +102,16 @@ def new(path: Path, known: Known, *, kind: Kind = "linear", questions: bool = Tr
     todo = f"; give it {' and '.join(missing)} before it can be used" if missing else ""
     print(f"{path} written{todo}")
     return 0
+
+
+def demo(path: Path) -> int:
+    """Write the invented demo station where no file is yet. Raises BadInput."""
+    _require_room(path)
+    save_whole(path, demo_station().encode("utf-8"), expected=None)
+    print(f"{path} written: an invented yard, to try commands on")
+    return 0
+
+
+def _require_room(path: Path) -> None:
+    if path.exists():
+        raise BadInput(f"{path}: is there already; choose another name or move it away")
