@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.baseband import Signal, find_carrier, smooth, turn_down
+from bridge.bus.baseband import Signal, find_carrier, quantile_of, smooth, turn_down
 from bridge.bus.flaw import tell_flaws
 from bridge.bus.scene import is_carrier, set_scene
 from bridge.bus.slots import Mark
@@ -84,7 +84,7 @@ def _first_guess(signal: Signal) -> Guess:
     carrier_hz = find_carrier(signal, SEEK_HZ)
     base = turn_down(signal, carrier_hz)
     power = smooth(np.square(base.size), round(0.7 * std.SLOT_S / base.step_s))
-    usual = float(np.quantile(power, USUAL_SHARE))
+    usual = quantile_of(power, USUAL_SHARE)
     level = np.sqrt(max(usual - 2 * base.noise**2, base.noise**2))
     return Guess(carrier_hz, float(level), signal.deviation)
 
@@ -128,7 +128,7 @@ def _tones(signal: Signal, guess: Guess) -> Iterator[Mark]:
         if (last - first) * cells.step_s < TONE_RUN_S:
             continue
         quarters = np.abs(np.diff(cells.sums[first : last + window : window // 4]))
-        level = 2 * float(np.median(quarters)) / (window // 4 * cells.count)
+        level = 2 * quantile_of(quarters, 0.5) / (window // 4 * cells.count)
         if level < TONE_SHARE * guess.level:
             continue  # a click, not a tone
         on = _edge(cells, first, level, window, forward=True)

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bridge.bus.baseband import quantile_of
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -106,7 +108,7 @@ def set_scene(
     )
     if level is None:
         sizes = np.abs(scene.fit(*places(scene, marks)))
-        level = float(np.median(sizes[sizes > 0])) if np.any(sizes > 0) else 0.0
+        level = quantile_of(sizes[sizes > 0], 0.5) if np.any(sizes > 0) else 0.0
     return replace(scene, level=level, deviation=max(signal.deviation, ROUGHNESS * level))
 
 
