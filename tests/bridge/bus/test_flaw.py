@@ -157,7 +157,7 @@ def test_a_carrier_that_may_be_another_s_image_is_not_told(carrier_hz: float, to
     assert frame.carrier_hz == (pytest.approx(carrier_hz, rel=0.01) if told else None)
 
 
-@pytest.mark.parametrize("carrier_hz", [23_500, 24_000, 24_400])
+@pytest.mark.parametrize("carrier_hz", [23_850, 24_000, 24_150])
 def test_tone_at_half_the_sample_rate_is_told_as_unreadable(carrier_hz: float) -> None:
     rng = np.random.default_rng(9)
     spans = spans_of(rng, bytes.fromhex("E03160"), 0.5e-3, 0.0)
@@ -165,7 +165,7 @@ def test_tone_at_half_the_sample_rate_is_told_as_unreadable(carrier_hz: float) -
     wave = wave_of(rng, spans, 48e3, 30.0, carrier_hz)
     (event,) = [*receiver.push(wave), *receiver.finish()]
     assert isinstance(event, Noise)
-    assert event.t_s == pytest.approx(25e-3, abs=1.5e-3)
+    assert event.t_s == pytest.approx(25e-3, abs=5e-3)
     assert "record it at 96 kHz" in event.detail
 
 
