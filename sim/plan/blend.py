@@ -1,4 +1,4 @@
-"""Kinds of drive that the same peaks may belong to, blended by how probable the peaks make each."""
+"""Curves and noises that the same peaks may have come from, blended by how probable each is."""
 
 from __future__ import annotations
 
@@ -9,57 +9,53 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.plan.curve import bare_curves
-from sim.plan.fit import Fit, Peak, cost_of, fit_peaks, student_975
+from sim.plan.curve import Curve
+from sim.plan.fit import Fit, evidence_of
 
 Array = NDArray[np.float64]
 
-KIND_ODDS = (0.8, 0.15, 0.05)  # an actuator, a worm, something else, before looking; judgement
-HALVINGS = 50  # of the span that a quantile is sought in: far below a thousandth of a count
+NOTHING = 1e-4  # a share that moves no edge of a band
+HALVINGS = 26  # of the span that a quantile is sought in: below a thousandth of a count
 
 
 @dataclass(frozen=True, slots=True)
 class Blend:
-    """The fits of several curves to the same peaks, each with its probability."""
+    """The fits of several curves and noises to the same peaks, each with its probability."""
 
     fits: tuple[Fit, ...]
     shares: tuple[float, ...]
 
-    @property
-    def likeliest(self) -> tuple[Fit, float]:
-        return max(zip(self.fits, self.shares, strict=True), key=lambda pair: pair[1])
+    def share_of(self, curve: Curve) -> float:
+        return math.fsum(s for f, s in zip(self.fits, self.shares, strict=True) if f.curve is curve)
+
+    def likeliest(self, curve: Curve | None = None) -> Fit:
+        """The most probable fit of a curve, or of the most probable curve."""
+        if curve is None:
+            curve = max((fit.curve for fit in self.fits), key=self.share_of)
+        mine = [pair for pair in zip(self.shares, self.fits, strict=True) if pair[1].curve is curve]
+        return max(mine, key=lambda pair: pair[0])[1]
 
     def band(self, hours_deg: Sequence[float]) -> tuple[Array, Array, Array]:
         """Median counts at hour angles with the lower and upper edge of their 95 % band."""
-        edges = [fit.predict(hours_deg) for fit in self.fits]
-        middles = np.array([counts for counts, _ in edges])
-        sds = np.array(
-            [
-                sd * student_975(fit.freedom) / student_975(math.inf)
-                for fit, (_, sd) in zip(self.fits, edges, strict=True)
-            ]
+        parts = [
+            (share, *fit.predict(hours_deg))
+            for fit, share in zip(self.fits, self.shares, strict=True)
+            if share > NOTHING
+        ]
+        shares = np.array([share for share, _, _ in parts])[:, None]
+        middles = np.array([counts for _, counts, _ in parts])
+        sds = np.array([sd for _, _, sd in parts])
+        low, middle, high = (
+            _quantile(q, middles, sds, shares / shares.sum()) for q in (0.025, 0.5, 0.975)
         )
-        shares = np.array(self.shares)[:, None]
-        low, middle, high = (_quantile(q, middles, sds, shares) for q in (0.025, 0.5, 0.975))
         return middle, low, high
 
 
-def blend_of(peaks: Sequence[Peak]) -> Blend:
-    """What peaks say of a drive that nobody measured."""
-    fits = tuple(fit_peaks(curve, peaks) for curve in bare_curves())
-    logs = [
-        math.log(odds) - 0.5 * cost_of(fit) + 0.5 * float(np.linalg.slogdet(fit.spread)[1])
-        for odds, fit in zip(KIND_ODDS, fits, strict=True)
-    ]
+def blend_of(fits: Sequence[tuple[Fit, float]]) -> Blend:
+    """Fits to the same peaks, with the logs of their odds beforehand, by how probable they are."""
+    logs = [log_odds + evidence_of(fit) for fit, log_odds in fits]
     parts = [math.exp(log - max(logs)) for log in logs]
-    return Blend(fits, tuple(part / math.fsum(parts) for part in parts))
-
-
-def band_of(fit: Fit, hours_deg: Sequence[float]) -> tuple[Array, Array, Array]:
-    """Counts and the 95 % band of a fit, or of all that its peaks may be where it is undecided."""
-    if fit.curve.kind == "smooth":
-        return blend_of(fit.peaks).band(hours_deg)
-    return fit.band(hours_deg)
+    return Blend(tuple(fit for fit, _ in fits), tuple(part / math.fsum(parts) for part in parts))
 
 
 def _quantile(share: float, middles: Array, sds: Array, shares: Array) -> Array:

@@ -35,8 +35,8 @@ STEEP = (12.0, 5.0)  # counts per deg, mean and sd where no mount is known; comm
 BEND = (-0.0025, 0.0022)  # 1/deg, second order over first: worm 0, 500 invented triangles -0.0043
 TURN = (-0.8e-5, 1.1e-5)  # 1/deg2, third order over first: worm 0, those triangles -1.6e-5
 CURL = (0.3e-7, 0.5e-7)  # counts/deg4 over 10 counts per deg, from the same triangles
-USUAL_NOON = (90.0, 6.0)  # deg, included angle at noon of an actuator not measured; judgement
-USUAL_SIDES = (0.2, 0.2)  # 1, log of one pivot's distance over the other's; judgement
+USUAL_NOON = (90.0, 5.5)  # deg, included angle at noon of an actuator not measured; judgement
+USUAL_SIDES = (0.2, 0.17)  # 1, log of one pivot's distance over the other's; judgement
 
 
 @dataclass(frozen=True, slots=True)

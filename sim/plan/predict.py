@@ -10,8 +10,7 @@ import numpy as np
 
 from bridge.errors import YardError
 from bridge.station import LinearMount, Position, Station
-from sim.plan.blend import band_of
-from sim.plan.fit import NOISE_SD, Fit, Peak, hold_back
+from sim.plan.fit import Fit, Peak, hold_back
 from sim.plan.story import Neighbour
 from sim.plan.suspect import DOUBT, Suspect, weigh
 from sim.sky.belt import Site, look_at
@@ -83,7 +82,7 @@ def predict(station: Station) -> Prediction:
             " trust no band here, and teach one more far from the others"
         )
     fit = weighed.fit
-    bands = np.array(band_of(fit, list(hours.values()))).T.tolist()
+    bands = np.array(weighed.blend.band(list(hours.values()))).T.tolist()
     band = {number: (c, low, high) for number, (c, low, high) in zip(hours, bands, strict=True)}
     rows = tuple(
         _row(row, hours[row.number], height[row.number], band[row.number], fit=fit, station=station)
@@ -208,7 +207,7 @@ def _held_back(
     if at is not None:
         return hold_back(fit, at)
     counts, sd = fit.predict([hour])
-    return row.count - float(counts[0]), math.hypot(float(sd[0]), NOISE_SD)
+    return row.count - float(counts[0]), math.hypot(float(sd[0]), fit.noise_sd)
 
 
 def _note(count: float, elevation: float, fit: Fit, station: Station) -> str:

@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bridge.station import LinearMount, WormMount
+from sim.plan.blend import Blend, blend_of
 from sim.plan.choice import fit_for, fits_of
-from sim.plan.fit import NOISE_SD, Fit, Peak, fit_peaks
+from sim.plan.fit import Fit, Peak, fit_peaks
 from sim.plan.story import Neighbour, Story, stories_of, tell
 from sim.sky.belt import Site
 
@@ -45,6 +46,7 @@ class Weighed:
     """The fit without the suspects, the suspects, and how probable it is that all others fit."""
 
     fit: Fit
+    blend: Blend  # of all that the peaks may be; its bands are those to trust
     suspects: tuple[Suspect, ...]
     honest: float
     notes: tuple[str, ...]  # of the curve that the others follow
@@ -74,28 +76,33 @@ def weigh(
     kept = list(peaks)
     suspects: list[Suspect] = []
     most = len(peaks) // 3
-    while True:
-        if len(kept) < 2:
-            fit, notes = fit_for(mount, site, kept)
-            return Weighed(fit, tuple(suspects), 1.0, tuple(notes))
-        judged = _judge(fits_of(mount, site, kept), listed, approach)
+    honest = 1.0
+    doubtful: list[Suspect] = []
+    fits = fits_of(mount, site, kept)
+    while len(kept) >= 2:
+        judged = _judge(fits, listed, approach)
+        honest = judged.honest
         worst = max(judged.guilt, key=judged.guilt.__getitem__)
         story = judged.best[worst]
         accused = [kept[at] for at in worst]
         room = len(kept) - len(accused) >= 2 if len(accused) > 1 else len(suspects) < most
         if judged.guilt[worst] < NAMED or not room:
+            if len(suspects) < most:
+                doubtful = _doubtful(judged, blend_of(fits).likeliest())
             break
         kept = [peak for peak in kept if peak not in accused]
-        offs = _offs(fit_for(mount, site, kept)[0], accused)
+        fits = fits_of(mount, site, kept)
+        offs = _offs(blend_of(fits).likeliest(), accused)
         says = tell(story, math.fsum(offs) / len(offs))
         suspects += [
             Suspect(peak.number, says, off, story.code)
             for peak, off in zip(accused, offs, strict=True)
         ]
-    fit, notes = fit_for(mount, site, kept)
-    if len(suspects) < most:
-        suspects += _doubtful(judged, fit)
-    return Weighed(fit, tuple(suspects), judged.honest, tuple(notes))
+    blend = blend_of(fits)
+    fit, notes = fit_for(mount, blend)
+    if len(kept) < 2:
+        honest = 1.0
+    return Weighed(fit, blend, tuple(suspects + doubtful), honest, tuple(notes))
 
 
 def _doubtful(judged: _Judged, fit: Fit) -> list[Suspect]:
@@ -105,7 +112,7 @@ def _doubtful(judged: _Judged, fit: Fit) -> list[Suspect]:
         return []
     peak, story = fit.peaks[at[0]], judged.best[at]
     others = [other for other in fit.peaks if other is not peak]
-    (off,) = _offs(fit_peaks(fit.curve, others), [peak])
+    (off,) = _offs(fit_peaks(fit.curve, others, noise_sd=fit.noise_sd), [peak])
     return [Suspect(peak.number, tell(story, off, sure=False), off, story.code, sure=False)]
 
 
@@ -160,8 +167,9 @@ class _Weighing:
         self._others = {
             other.number: (slopes[n + k], float(prior[n + k])) for k, other in enumerate(listed)
         }
+        self._noise: Array = fit.noise_sd**2 * np.eye(n)
         self.honest = self._log_density(self._slopes, self._left)
-        spread = self._slopes @ self._slopes.T + NOISE_SD**2 * np.eye(n)
+        spread = self._slopes @ self._slopes.T + self._noise
         self._precision = np.linalg.inv(spread)
 
     def log_ratio(self, story: Story) -> float:
@@ -181,8 +189,7 @@ class _Weighing:
         closer = 2.0 * pull * story.shift - stiff * story.shift**2 + story.sd**2 * still**2 / loose
         return 0.5 * (closer - math.log(loose))
 
-    @staticmethod
-    def _log_density(slopes: Array, left: Array) -> float:
-        spread = slopes @ slopes.T + NOISE_SD**2 * np.eye(len(left))
+    def _log_density(self, slopes: Array, left: Array) -> float:
+        spread = slopes @ slopes.T + self._noise
         _, log_size = np.linalg.slogdet(spread)
         return float(-0.5 * (left @ np.linalg.solve(spread, left) + log_size))

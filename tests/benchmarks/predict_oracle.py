@@ -20,7 +20,6 @@ from predict_study import Rig, draw_rig, peak, spread, weigh_rig
 from scipy.special import logsumexp, ndtr
 
 from bridge.station import LinearMount
-from sim.plan.blend import band_of
 from sim.sky.polar import modified_mount, true_mount
 
 Array = NDArray[np.float64]
@@ -143,7 +142,7 @@ def compare_counts(rigs: int, taught: int, seed: int) -> dict[str, list[Array]]:
         at = spread(len(rig.hours), taught)
         counts = peak(random, rig.true)
         rest = [n for n in range(len(rig.hours)) if n not in at]
-        told = band_of(weigh_rig(rig, counts, at).fit, rig.hours.tolist())[0]
+        told = weigh_rig(rig, counts, at).blend.band(rig.hours.tolist())[0]
         best = Oracle(rig).posterior_mean(at, counts[at], own)
         errors["predict"].append((told - rig.true)[rest])
         errors["oracle"].append((best - rig.true)[rest])

@@ -20,7 +20,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bridge.station import LinearMount, WormMount
-from sim.plan.blend import band_of
 from sim.plan.fit import Peak
 from sim.plan.story import Neighbour
 from sim.plan.suspect import Weighed, weigh
@@ -194,7 +193,7 @@ def study_bands(
         rig = draw_rig(random, worm=worm, tape_sd_mm=tape_sd_mm)
         at = spread(len(rig.hours), taught)
         weighed = weigh_rig(rig, peak(random, rig.true, good=good), at, bare=bare)
-        counts, low, high = band_of(weighed.fit, rig.hours.tolist())
+        counts, low, high = weighed.blend.band(rig.hours.tolist())
         rest = [n for n in range(len(rig.hours)) if n not in at]
         inside.append(((low <= rig.true) & (rig.true <= high))[rest])
         errors.append((counts - rig.true)[rest])
