@@ -10,7 +10,7 @@ import numpy as np
 
 from bridge.errors import YardError
 from bridge.station import LinearMount, Position, Station
-from sim.plan.fit import Fit, Peak, hold_back
+from sim.plan.fit import NOISE_SD, Fit, Peak, hold_back
 from sim.plan.story import Neighbour
 from sim.plan.suspect import DOUBT, Suspect, weigh
 from sim.sky.belt import Site, look_at
@@ -163,6 +163,17 @@ def _reach(peaks: Sequence[Peak], fit: Fit, station: Station) -> list[str]:
         )
     elif len(peaks) == 2:
         notes.append("two peaks tell offset and scale, and check neither; a third would")
+    if fit.noise_sd > NOISE_SD:
+        notes.append(
+            f"the peaks scatter by about {fit.noise_sd:g} counts, where a good one is found to"
+            f" {NOISE_SD:g}: the bands allow for it; peaking anew, always arriving from the same"
+            " side, would narrow them"
+        )
+    elif station.positioner.approach == "either":
+        notes.append(
+            "the file lets the dish arrive from either side, so its peaks may differ by the"
+            " backlash; always arriving from one side would narrow the bands"
+        )
     return notes
 
 

@@ -15,7 +15,13 @@ UNLISTED_DEG = (2.9, 0.5)  # deg on the axis to a satellite not in the list: 2.2
 ODD_SD = 40.0  # counts, a count that is wrong for no known reason; judgement
 NEAR_DEG = 8.0  # deg along the axis to the farthest satellite one may mistake for another
 
-_SIDES = {"west": (-1,), "east": (1,)}  # sign of what backlash adds when one arrives the other way
+# Sign of what backlash adds when one arrives the other way; from either side there is no other.
+_SIDES: dict[str | None, tuple[int, ...]] = {
+    "west": (-1,),
+    "east": (1,),
+    "either": (),
+    None: (-1, 1),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +62,8 @@ def stories_of(
         near = [n for n in near[:4] if 0.5 < abs(n.hour_angle_deg - here) <= NEAR_DEG]
         odds = math.log(NEIGHBOUR / max(1, len(near)))
         told += [Story("neighbour", (at,), odds, stands_in=other) for other in near]
-        sides = _SIDES.get(approach or "", (-1, 1))
-        slack = math.log(OTHER_SIDE / len(sides))
+        sides = _SIDES[approach]
+        slack = math.log(OTHER_SIDE / max(1, len(sides)))
         told += [Story("other side", (at,), slack, n * BACKLASH[0], BACKLASH[1]) for n in sides]
         per_deg = counts_per_deg(here)
         wide = UNLISTED_DEG[1] * abs(per_deg)

@@ -254,3 +254,53 @@ def test_peaks_that_contradict_each_other_are_not_trusted() -> None:
     assert not found.trusted
     assert not found.suspects
     assert any("which is wrong cannot be told" in note for note in found.notes)
+
+
+def test_peaks_found_badly_widen_the_bands_and_say_so() -> None:
+    # Deviations of about three counts, alternating so that no story fits them better.
+    moved = {
+        name: count + (3, -3, 2, -2)[n % 4] for n, (name, (_, count)) in enumerate(LIST.items())
+    }
+    good, bad = predict(station("*")), predict(station("*", counts=moved))
+    assert any("scatter by about 2.5 counts" in note for note in bad.notes)
+    assert not any("scatter" in note for note in good.notes)
+    assert not bad.suspects
+    for right, wrong in zip(good.rows, bad.rows, strict=True):
+        assert right.low is not None
+        assert right.high is not None
+        assert wrong.low is not None
+        assert wrong.high is not None
+        assert wrong.high - wrong.low > 1.5 * (right.high - right.low)
+
+
+def test_arriving_from_either_side_is_told() -> None:
+    found = predict(station("Alder", "Ivy", "Rowan", approach="either"))
+    assert any("from either side" in note for note in found.notes)
+
+
+@pytest.mark.parametrize(
+    ("latitude_deg", "longitude_deg"), [(0.0, 100.5), (-18.0, 179.9), (78.0, 10.0)]
+)
+def test_sites_at_the_edges_of_the_map(latitude_deg: float, longitude_deg: float) -> None:
+    ground = Ground(latitude_deg, longitude_deg)
+    rows = []
+    for number, ahead in enumerate((-20.0, -9.0, -2.0, 0.0, 3.0, 11.0, 19.0), 1):
+        longitude = (longitude_deg + ahead + 180.0) % 360.0 - 180.0
+        count = round(1200 + 20 * hour_angle_deg(ground, longitude))
+        taught = count if number in (1, 4, 7) else None
+        rows.append(
+            Position(number=number, name=f"S{number}", longitude_deg=longitude, count=taught)
+        )
+    found = predict(
+        Station(
+            station=Site(latitude_deg=latitude_deg, longitude_deg=longitude_deg),
+            mount=WormMount(kind="worm", counts_per_deg=20, noon_count=1150),
+            position=tuple(rows),
+        )
+    )
+    for told in found.rows:
+        assert told.longitude_deg is not None
+        assert told.count == pytest.approx(
+            1200 + 20 * hour_angle_deg(ground, told.longitude_deg), abs=1.2
+        )
+    assert not found.suspects

@@ -115,6 +115,16 @@ def test_backlash_has_a_sign_where_the_approach_is_known(
     assert math.fsum(math.exp(story.log_odds) for story in sides) == pytest.approx(0.06)
 
 
+def test_from_either_side_there_is_no_other() -> None:
+    assert not [
+        story
+        for story in stories_of(list_of({}), LISTED, lambda _: 12.0, "either")
+        if story.code == "other side"
+    ]
+    weighed = weigh(MOUNT, SITE, list_of({3: -4.0}), LISTED, "either")
+    assert all(suspect.code != "other side" for suspect in weighed.suspects)
+
+
 @pytest.mark.parametrize(
     "code",
     ["neighbour", "unlisted", "other side", "lost counts", "lost since", "lost on the way", "odd"],
