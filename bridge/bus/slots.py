@@ -74,7 +74,7 @@ def check_tone(
         low_vpp, high_vpp = low_vpp * (1 - LEVEL_GRAIN), high_vpp * (1 + LEVEL_GRAIN)
         too_low = high_vpp < std.LEVEL_VPP - std.LEVEL_TOLERANCE_VPP
         if too_low or low_vpp > std.LEVEL_VPP + std.LEVEL_TOLERANCE_VPP:
-            as_sine = " if it is a sine" if level_span[1] > 1 else ""
+            as_sine = " if it is a sine" if level_span[1] > 1.2 else ""
             what = f"{level_vpp * 1e3:.0f} mV peak to peak{as_sine}, 400 to 900 mV allowed"
             faults.append(Fault("level_off", what))
 

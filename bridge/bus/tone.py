@@ -26,6 +26,7 @@ from bridge.bus.baseband import (
 )
 from bridge.bus.faint import hear_faint
 from bridge.bus.half import NEAR_HALF, NEAR_HALF_NOISE, hide_carriers, tell_unread
+from bridge.bus.keying import BURST_A_S
 from bridge.bus.scene import LEAST_PURE
 from bridge.bus.slots import Mark
 
@@ -44,6 +45,8 @@ CLEAR_RATIO = 8.5  # level over noise from which tone is told by its size alone 
 QUIET_SHARE = 0.5  # deviations that a tenth of a stretch, half quiet, stays below
 ROUGH = 0.15  # of the highest level: where tone is looked for before each message's level is known
 PART_S = 4e-3  # s of quiet after which level and carrier are taken anew
+PIECE_S = 1.6e-3  # s of quiet at which a tone is parted from what lies close to it
+UNBROKEN = 0.97  # of the points of a tone stay above, whatever noise does
 EDGE_S = 60e-6  # s at either end of a mark that the smoothing touches
 UPPER, LOWER = 0.6, 0.4  # of the level: tone begins above, ends below
 BORDER_S = 0.2e-3  # s from the border of a stretch at which a tone goes on beyond it
@@ -51,7 +54,12 @@ PAD_S = 1e-3  # s of quiet taken along on either side of a part
 LEVEL_MARKS = 12  # marks whose samples tell the level
 RAW_LEVEL_NOISE = 0.08  # of the level: noise of a sample below which its extremes are believed
 AS_IS = (1.0, 1.0)  # factors of a level that was seen as it is
+SQUARE_LIKE = 0.965  # of a sine's height, what samples of a square of any harmonics stay below
+LEAST_SQUARE = (
+    0.83  # of their swing, height of a square of which three harmonics are left (computed)
+)
 SINE_LIKE = 1.15  # of a sine's height, that samples of a carrier without even harmonics keep within
+STEP_SAMPLES = 64  # that tell whether samples are coarse
 PUREST_CLICK = 0.7  # coherence over two cycles, 1 for a tone, below which it is none
 FAINTEST_VPP = 0.1  # V peak to peak: a third of what a device on the bus must detect
 DOUBT_S = 0.01e-3  # s within the bounds of a slot, where it is measured again
@@ -89,7 +97,7 @@ def _hear_parts(
     signal: Signal, base: Baseband, level: float, noise: float, *, volts: bool
 ) -> list[Mark]:
     """Marks part by part; a part too near the noise is given to the other receiver."""
-    parts = list(_parts(base.size > max(ROUGH * level, 5 * noise), base.step_s))
+    parts = list(_parts_by_tone(base.size > max(ROUGH * level, 5 * noise), base.step_s))
     marks: list[Mark] = []
     near_half = base.carrier_hz > NEAR_HALF * signal.rate_hz
     for n, (first, end) in enumerate(parts):
@@ -108,6 +116,25 @@ def _hear_parts(
     return marks
 
 
+def _parts_by_tone(tone: NDArray[np.bool_], step_s: float) -> Iterator[tuple[int, int]]:
+    """Parts of one sender each: where a continuous tone lies close to a message, both apart."""
+    for first, end in _parts(tone, step_s, PART_S):
+        pieces = [(first, end)]
+        if (end - first) * step_s > BURST_A_S[0]:
+            pieces = [
+                (first + start, first + stop)
+                for start, stop in _parts(tone[first:end], step_s, PIECE_S)
+            ]
+        unbroken = (
+            (stop - start) * step_s > BURST_A_S[0] and tone[start:stop].mean() > UNBROKEN
+            for start, stop in pieces
+        )
+        if len(pieces) > 1 and any(unbroken):
+            yield from pieces
+        else:
+            yield first, end
+
+
 def _cut(signal: Signal, base: Baseband, first: int, end: int) -> Signal:
     """The samples under some points."""
     hop = round(base.step_s * signal.rate_hz)
@@ -119,12 +146,12 @@ def _cut(signal: Signal, base: Baseband, first: int, end: int) -> Signal:
     )
 
 
-def _parts(tone: NDArray[np.bool_], step_s: float) -> Iterator[tuple[int, int]]:
+def _parts(tone: NDArray[np.bool_], step_s: float, quiet_s: float) -> Iterator[tuple[int, int]]:
     """(first, end) of runs of points with tone, parted by longer quiet."""
     at = np.flatnonzero(tone)
     if not len(at):
         return
-    breaks = np.flatnonzero(np.diff(at) > round(PART_S / step_s))
+    breaks = np.flatnonzero(np.diff(at) > round(quiet_s / step_s))
     firsts = [int(at[0]), *at[breaks + 1].tolist()]
     ends = [*at[breaks].tolist(), int(at[-1])]
     for first, end in zip(firsts, ends, strict=True):
@@ -246,7 +273,20 @@ def _level_vpp(
     if not tones:
         return 2 * level, unseen
     seen_vpp = quantile_of(np.array(tones), 0.5)
-    if harmonics >= 3:  # noise rides on the top of a square, and lifts it by some two deviations
-        return seen_vpp, (max(0.0, 1 - 4 * part.deviation / seen_vpp), 1.0)
-    # The second harmonic is seen and shows a saw tooth; the third, of the others, is not.
-    return 2 * level, (np.pi / 4, np.pi**2 / 8 if seen_vpp < SINE_LIKE * 2 * level else np.pi / 2)
+    step = _step_of(part.samples[round((spans[0][0] + edge) * hop) :][:STEP_SAMPLES])
+    off = 1.5 * step / seen_vpp
+    if harmonics < 3:  # the second harmonic is seen and shows a saw tooth; the third is not
+        tooth = seen_vpp > SINE_LIKE * 2 * level
+        return 2 * level, (np.pi / 4, (np.pi / 2 if tooth else np.pi**2 / 8) + off)
+    # Noise rides on the top of a square; one of few harmonics swings beyond its height besides.
+    lifted = 4 * part.deviation / seen_vpp
+    least = 1.0 if seen_vpp > (SQUARE_LIKE + lifted) * 2 * level else LEAST_SQUARE
+    return seen_vpp, (max(0.0, least - lifted - off), 1 + off)
+
+
+def _step_of(samples: Floats) -> float:
+    """The step between values of coarse samples; 0 for fine ones."""
+    values = np.unique(samples)
+    if not 1 < len(values) < STEP_SAMPLES / 2:
+        return 0.0
+    return float(np.diff(values).min())

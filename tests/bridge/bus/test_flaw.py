@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from bridge.bus.event import FrameHeard, Noise
+from bridge.bus.event import FrameHeard, Noise, Tone
 from bridge.bus.keying import bits_of
 from bridge.bus.receiver import SampleReceiver
 from bridge.bus.slots import Mark
@@ -167,6 +167,28 @@ def test_tone_at_half_the_sample_rate_is_told_as_unreadable(carrier_hz: float) -
     assert isinstance(event, Noise)
     assert event.t_s == pytest.approx(25e-3, abs=5e-3)
     assert "record it at 96 kHz" in event.detail
+
+
+@pytest.mark.parametrize("rate_hz", [48e3, 96e3, 250e3])
+@pytest.mark.parametrize("weak", [1.0, 0.4])
+def test_a_message_between_tones_of_another_carrier_is_read(rate_hz: float, weak: float) -> None:
+    """Quiet of 3-10 ms about a message is among the manners of receivers (common practice)."""
+    rng = np.random.default_rng(10)
+    spans = spans_of(rng, bytes.fromhex("E03160"), 0.5e-3, 0.0)
+    wave = wave_of(rng, spans, rate_hz, 34.0, 21_400)
+    at_s = np.arange(round(0.2 * rate_hz)) / rate_hz
+    sent = np.zeros(len(at_s), np.float32)
+    first = round(35e-3 * rate_hz)
+    sent[first : first + len(wave)] += wave
+    for on_s, off_s in ((10e-3, 56e-3), (60e-3 + 39.5e-3 + 4e-3, 180e-3)):
+        inside = (at_s >= on_s) & (at_s < off_s)
+        sent[inside] += np.float32(weak * LEVEL * np.sin(2 * np.pi * 18_900 * at_s[inside]))
+    receiver = SampleReceiver(rate_hz)
+    events = [*receiver.push(sent), *receiver.finish()]
+    assert [event.on for event in events if isinstance(event, Tone)] == [True, False] * 2
+    (frame,) = [event for event in events if isinstance(event, FrameHeard)]
+    assert frame.hex == "E0 31 60"
+    assert codes([frame]) == {"short_quiet"}
 
 
 @pytest.mark.parametrize("volts", [False, True])
