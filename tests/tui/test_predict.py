@@ -101,3 +101,31 @@ def test_nothing_to_predict_from_is_refused_in_one_sentence(tmp_path: Path) -> N
         run(path)
     assert "\n" not in str(told.value)
     assert "[mount]" in str(told.value)
+
+
+def test_the_screen_says_what_was_fitted_and_what_was_not(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(write(tmp_path))
+    said = " ".join(capsys.readouterr().out.split())
+    assert "4 peaks fitted: they tell offset and scale" in said
+    assert "dish pivot held near what was measured" in said
+    assert "axis may be set true or modified" in said
+    assert "held back: taught less what all other peaks tell" in said
+    run(write(tmp_path, dict.fromkeys(TAUGHT)))
+    said = " ".join(capsys.readouterr().out.split())
+    assert "No peak to fit." in said
+    assert "Residual" not in said
+
+
+def test_without_mount_the_screen_names_what_is_usual(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bare = HEAD.split("[mount]", maxsplit=1)[0]
+    run(write(tmp_path, {"Elm": None, "Fir": None}, bare))
+    out = capsys.readouterr().out
+    said = " ".join(out.split())
+    assert "held near what is usual" in said
+    assert "do not tell a linear actuator from a worm drive" in said
+    alder = next(line for line in out.splitlines() if "Alder" in line)
+    assert "±" not in alder  # one other peak and no mount hold nothing against it

@@ -89,7 +89,8 @@ def _summary(result: Prediction) -> str:
     peaks = "1 peak" if used == 1 else f"{used} peaks"
     names = [unknown.name for unknown in fit.curve.unknowns]
     held = [name for name in names if name not in fit.carried and name not in AXIS]
-    text = f"{peaks} fitted: {'it tells' if used == 1 else 'they tell'} {_listed(fit.carried)}."
+    tells = "it tells" if used == 1 else "they tell"
+    text = f"{peaks} fitted: {tells} {_listed(fit.carried)}." if used else "No peak to fit."
     if held:
         source = "was measured" if fit.curve.kind in MEASURED else "is usual"
         text += f" {_listed(held).capitalize()} held near what {source}."
