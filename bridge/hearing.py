@@ -8,6 +8,7 @@ from typing import Any
 
 from bridge.bus.event import Event, FrameHeard
 from bridge.capture.trace import Edges, Lines, Samples, Trace
+from bridge.errors import CaptureError
 
 LAG_S = 2.0  # s of samples or edges within which an event is told; receivers need up to 1.3
 NEVER_S, ENDED_S = -float("inf"), float("inf")
@@ -32,7 +33,10 @@ def hear_trace(trace: Trace, look_s: float | None = None) -> Generator[Event, No
 
 
 def hear_steps(trace: Trace, look_s: float | None = None) -> Generator[Step, None, None]:
-    """The same in steps, as the trace is read."""
+    """The same in steps, as the trace is read.
+
+    Where the file stops making sense, what was heard before is given before the CaptureError.
+    """
     if isinstance(trace, Lines):
         for time_s, octets, _ in trace.chunks():
             frame = FrameHeard(time_s, tuple(octets), (True,) * len(octets))
@@ -57,18 +61,24 @@ def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
     done = 0
     left = None if look_s is None else int(look_s * trace.rate_hz)
     reached_s = ENDED_S
-    for chunk in chunks:
-        part = chunk if left is None else chunk[:left]
-        events = list(receiver.push(part))
-        done += len(part)
-        now_s = trace.start_s + done / trace.rate_hz
-        yield Step(now_s, now_s - LAG_S, events)
-        if left is not None:
-            left -= len(part)
-            if left <= 0:
-                reached_s = now_s
-                break
+    broken: CaptureError | None = None
+    try:
+        for chunk in chunks:
+            part = chunk if left is None else chunk[:left]
+            events = list(receiver.push(part))
+            done += len(part)
+            now_s = trace.start_s + done / trace.rate_hz
+            yield Step(now_s, now_s - LAG_S, events)
+            if left is not None:
+                left -= len(part)
+                if left <= 0:
+                    reached_s = now_s
+                    break
+    except CaptureError as error:
+        broken = error
     yield Step(reached_s, ENDED_S, list(receiver.finish()))
+    if broken is not None:
+        raise broken
 
 
 def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
@@ -76,20 +86,26 @@ def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
 
     receiver = EdgeReceiver(trace.start_s, trace.resolution_s, trace.end_s)
     reached_s = ENDED_S
-    for until_s, block in trace.steps() if trace.steps is not None else _untimed(trace):
-        first_s = until_s if block is None else float(block[0][0])
-        if look_s is not None and first_s - trace.start_s > look_s:
-            reached_s = until_s
-            break
-        events: list[Event] = []
-        if block is not None:
-            events += receiver.push(*block)
-        events += receiver.advance(until_s)
-        yield Step(until_s, until_s - LAG_S if receiver.is_judged else NEVER_S, events)
-        if look_s is not None and until_s - trace.start_s > look_s:
-            reached_s = until_s  # before a pipe is asked for more
-            break
+    broken: CaptureError | None = None
+    try:
+        for until_s, block in trace.steps() if trace.steps is not None else _untimed(trace):
+            first_s = until_s if block is None else float(block[0][0])
+            if look_s is not None and first_s - trace.start_s > look_s:
+                reached_s = until_s
+                break
+            events: list[Event] = []
+            if block is not None:
+                events += receiver.push(*block)
+            events += receiver.advance(until_s)
+            yield Step(until_s, until_s - LAG_S if receiver.is_judged else NEVER_S, events)
+            if look_s is not None and until_s - trace.start_s > look_s:
+                reached_s = until_s  # before a pipe is asked for more
+                break
+    except CaptureError as error:
+        broken = error
     yield Step(reached_s, ENDED_S, list(receiver.finish()))
+    if broken is not None:
+        raise broken
 
 
 def _untimed(trace: Edges) -> Iterator[tuple[float, Any]]:

@@ -16,6 +16,7 @@ from bridge.bus.event import Event, FrameHeard
 from bridge.bus.pairing import Pairing
 from bridge.capture.trace import Capture, Samples
 from bridge.channels import Channels, choose_channels, find_bus, pick_channel
+from bridge.errors import CaptureError
 from bridge.hearing import ENDED_S, Step, hear_steps, hear_trace
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def read_traffic(
 
     `channels` are the traces where they are chosen already. `told` is called now and then with
     the time that was reached, in s. Raises CaptureError for a channel that is not there, or
-    where the file stops making sense.
+    where the file stops making sense; what was heard before that is given first.
     """
     chosen = channels or choose_channels(capture, channel, told=told)
     steps: Iterator[Step] = hear_steps(chosen.bus)
@@ -46,13 +47,19 @@ def read_traffic(
     else:
         capture.settle()
     pairing = Pairing()
-    for step in steps:
-        for event in step.events:
-            yield from pairing.see(event)
-        yield from pairing.advance(step.certain_s)
-        if told is not None and abs(step.reached_s) < ENDED_S:
-            told(step.reached_s)
+    broken: CaptureError | None = None
+    try:
+        for step in steps:
+            for event in step.events:
+                yield from pairing.see(event)
+            yield from pairing.advance(step.certain_s)
+            if told is not None and abs(step.reached_s) < ENDED_S:
+                told(step.reached_s)
+    except CaptureError as error:
+        broken = error
     yield from pairing.end()
+    if broken is not None:
+        raise broken
 
 
 def join_supply(steps: Iterator[Step], supply: SupplyBeside) -> Iterator[Step]:

@@ -163,6 +163,8 @@ class SampleReceiver:
         if not means:
             return
         values = np.concatenate(means).astype(np.float64)
+        if not len(values):
+            return
         if not self._begun:
             self._begun = True
             middle = quantile_of(values, 0.5)

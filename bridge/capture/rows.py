@@ -29,11 +29,15 @@ SPACES_MOST = 16  # in front of a number that is padded to a width
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """Values of each wanted column, one array a column, and the lines they stand on."""
+    """Values of each wanted column, one array a column, and the lines they stand on.
+
+    `broken` is what is wrong with the row that follows them.
+    """
 
     values: tuple[NDArray[np.float64], ...]
     first_line: int
     lines: tuple[int, ...] | None = None  # line numbers where they do not simply follow
+    broken: CaptureError | None = None
 
     def line_of(self, row: int) -> int:
         """Line number of a row."""
@@ -70,12 +74,19 @@ def read_rows(source: Source, wanted: Wanted, block: int) -> Iterator[Rows]:
         if cut:
             rows, count = _read_block(text[:cut], wanted, line)
             line += count
-            if rows is not None:
-                yield rows
+            yield from _give(rows)
     if rest.strip():
         rows, _ = _read_block(rest, wanted, line, is_last=True)
-        if rows is not None:
-            yield rows
+        yield from _give(rows)
+
+
+def _give(rows: Rows | None) -> Iterator[Rows]:
+    if rows is None:
+        return
+    if rows.values[0].size:
+        yield rows
+    if rows.broken is not None:
+        raise rows.broken
 
 
 def _read_block(
@@ -140,6 +151,7 @@ def _read_slowly(
     name, columns, style = wanted.name, wanted.columns, wanted.top.style
     found: list[list[float]] = [[] for _ in columns]
     numbers: list[int] = []
+    broken: CaptureError | None = None
     lines = octets.decode("utf-8", "replace").split("\n")
     if not is_last:
         lines.pop()
@@ -152,10 +164,11 @@ def _read_slowly(
         if len(fields) <= most:
             if is_last:
                 break  # cut short
-            raise CaptureError(
+            broken = CaptureError(
                 f"{name}:{n}: {len(fields)} of {style.columns} columns; complete the row"
                 " or remove it"
             )
+            break
         row = []
         for column in columns:
             field = fields[column]
@@ -168,16 +181,16 @@ def _read_slowly(
         if len(row) < len(columns):
             if is_last:
                 break
-            raise CaptureError(
-                _refuse(f"{name}:{n}", fields[columns[len(row)]], wanted.daily is not None)
-            )
+            refused = fields[columns[len(row)]]
+            broken = CaptureError(_refuse(f"{name}:{n}", refused, wanted.daily is not None))
+            break
         for values, value in zip(found, row, strict=True):
             values.append(value)
         numbers.append(n)
-    if not numbers:
+    if not numbers and broken is None:
         return None, len(lines)
     arrays = tuple(np.array(values) for values in found)
-    return Rows(arrays, line, tuple(numbers)), len(lines)
+    return Rows(arrays, line, tuple(numbers), broken), len(lines)
 
 
 def _refuse(where: str, field: str, is_daily: bool) -> str:

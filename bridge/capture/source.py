@@ -40,6 +40,7 @@ class Source:
         self.notes: list[str] = []  # what a pass found odd; they come as it goes
         self.suffix = "" if path == "-" else _find_suffix(path)
         self._reached = 0  # octets of the file, packed or not, that the last pass has come to
+        self._broken: tuple[object, CaptureError] | None = None  # what the next read will find
         self._spool: Spool | None = None
         self._turns: Callable[[], list[Turn]] | None = None
         if path == "-":
@@ -49,6 +50,7 @@ class Source:
         else:
             self._look()
         with self._open_raw() as file:
+            self.zipped = False
             self.zipped = self.read(file, 2) == GZIP_MAGIC
         self.size = self._find_size()
         self.head = self._read_head(1)
@@ -108,18 +110,26 @@ class Source:
 
         Not `whole`: also where a pipe has no more for now.
         """
+        if self._broken is not None and self._broken[0] is file:
+            raise self._broken[1]
         whole = whole or self._spool is None
         begun_s = time.monotonic()
-        parts = []
-        with self._explained(file):
-            take = file.read if whole else cast(io.BufferedIOBase, file).read1
-            while count > 0 and (part := take(count)):
-                parts.append(part)
-                count -= len(part)
-                left_s = begun_s + BLOCK_PAUSE_S - time.monotonic()
-                if not whole and not self._has_more(file, max(left_s, 0.0)):
-                    break
-            self._reached = self._tell(getattr(file, "fileobj", None) or file)
+        parts: list[bytes] = []
+        try:
+            with self._explained(file):
+                plain = whole and not self.zipped
+                take = file.read if plain else cast(io.BufferedIOBase, file).read1
+                while count > 0 and (part := take(count)):
+                    parts.append(part)
+                    count -= len(part)
+                    left_s = begun_s + BLOCK_PAUSE_S - time.monotonic()
+                    if not whole and not self._has_more(file, max(left_s, 0.0)):
+                        break
+                self._reached = self._tell(getattr(file, "fileobj", None) or file)
+        except CaptureError as error:
+            if not parts:
+                raise
+            self._broken = (file, error)  # what came before is good
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
     def seek(self, file: IO[bytes], place: int) -> None:

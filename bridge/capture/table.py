@@ -207,6 +207,8 @@ def _timed(
         if late or bad.size or not np.isfinite(times_s[-1]):
             n = 0 if late else int(bad[0]) + 1 if bad.size else times_s.size - 1
             before_s = last_s if n == 0 else times_s[n - 1]
+            if n:
+                yield times_s[:n], rows.values[1][:n]
             raise CaptureError(
                 f"{column.source.name}:{rows.line_of(n)}: time {times_s[n]:.9g} s is not after"
                 f" {before_s:.9g} s; sort the rows or remove the time column"

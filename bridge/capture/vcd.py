@@ -25,7 +25,7 @@ from bridge.capture.rate import round_rate
 from bridge.capture.source import Source
 from bridge.capture.steps import keep_changes, only_edges
 from bridge.capture.trace import UNKNOWN_LEVEL, Capture, Edges, Samples, Trace
-from bridge.capture.vcdbody import Block, parse_ticks, read_blocks
+from bridge.capture.vcdbody import Block, read_blocks
 from bridge.capture.vcdhead import Header, Variable, read_header
 from bridge.errors import CaptureError
 
@@ -114,7 +114,7 @@ def _name(variables: tuple[Variable, ...]) -> list[str]:
 def _first_tick(source: Source, header: Header, block: int) -> int:
     for piece in read_blocks(source, header.body_start, 0, block):
         if piece.times.size:
-            return int(parse_ticks(piece, piece.times[:1])[0])
+            return int(piece.ticks[0])
     return 0
 
 
@@ -168,22 +168,28 @@ def _levels(
     table[[ord("0"), ord("l"), ord("L")]] = 0
     table[[ord("1"), ord("h"), ord("H")]] = 1
     per_s = float(header.ticks_per_s)
+
     for block in body():
-        if variable.width == 1:
-            tokens = block.find(variable.code, scalar=True)
-            octets = block.text[block.starts[tokens]]
-            long = block.find(variable.code, scalar=False)  # b1 ! is allowed as well
-            if long.size:
-                tokens = np.concatenate((tokens, long))
-                octets = np.concatenate((octets, _bit(block, long, 0)))
-                order = np.argsort(tokens, kind="stable")
-                tokens, octets = tokens[order], octets[order]
-        else:
-            tokens = block.find(variable.code, scalar=False)
-            octets = _bit(block, tokens, bit)
+        tokens, octets = _find_bits(block, variable, bit)
         times_s = block.ticks_of(tokens) * np.float64(header.tick_count)
         times_s /= per_s
         yield block.after * header.tick_count / per_s, times_s, table[octets]
+
+
+def _find_bits(block: Block, variable: Variable, bit: int) -> tuple[Places, NDArray[np.uint8]]:
+    """Tokens that change a bit, and the characters they change it to."""
+    if variable.width > 1:
+        tokens = block.find(variable.code, scalar=False)
+        return tokens, _bit(block, tokens, bit)
+    tokens = block.find(variable.code, scalar=True)
+    octets = block.text[block.starts[tokens]]
+    long = block.find(variable.code, scalar=False)  # b1 ! is allowed as well
+    if long.size:
+        tokens = np.concatenate((tokens, long))
+        octets = np.concatenate((octets, _bit(block, long, 0)))
+        order = np.argsort(tokens, kind="stable")
+        tokens, octets = tokens[order], octets[order]
+    return tokens, octets
 
 
 def _bit(block: Block, tokens: Places, bit: int) -> NDArray[np.uint8]:
@@ -206,27 +212,40 @@ def _values(
 ) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float32], int]]:
     for block in body():
         tokens = block.find(variable.code, scalar=False)
-        values = _reals(block, tokens) if variable.is_real else _numbers(block, tokens)
-        yield block.ticks_of(tokens), values, block.after
+        broken = None
+        if variable.is_real:
+            values, broken = _reals(block, tokens)
+            tokens = tokens[: values.size]
+        else:
+            values = _numbers(block, tokens)
+        ticks = block.ticks_of(tokens)
+        if broken is None:
+            yield ticks, values, block.after
+            continue
+        yield ticks, values, int(ticks[-1]) if ticks.size else block.before
+        raise broken
 
 
-def _reals(block: Block, tokens: Places) -> NDArray[np.float32]:
+def _reals(block: Block, tokens: Places) -> tuple[NDArray[np.float32], CaptureError | None]:
+    """Values, up to one that is no number, and what is to be said of that."""
     starts, ends = block.starts[tokens] + 1, block.ends[tokens]
     values = parse_decimals(block.text, starts, ends)
     if values is not None:
-        return values.astype(np.float32)
-    slow = np.full(tokens.size, np.nan, np.float64)
-    for n, (start, end) in enumerate(zip(starts, ends, strict=True)):
+        return values.astype(np.float32), None
+    slow: list[float] = []
+    broken = None
+    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
         text = block.text[start:end].tobytes()
         try:
-            slow[n] = float(text)
+            slow.append(float(text))
         except ValueError:
-            raise CaptureError(
-                f"{block.name}: byte {block.offset + int(start) - PAD}:"
+            broken = CaptureError(
+                f"{block.name}: byte {block.offset + start - PAD}:"
                 f" {text[:20].decode('latin-1')!r} is no number; record or copy the file again"
-            ) from None
+            )
+            break
     with np.errstate(over="ignore"):
-        return slow.astype(np.float32)
+        return np.array(slow, np.float64).astype(np.float32), broken
 
 
 def _numbers(block: Block, tokens: Places) -> NDArray[np.float32]:

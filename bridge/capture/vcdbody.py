@@ -14,7 +14,7 @@ looks like.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -36,12 +36,16 @@ TOKEN_MOST = 1 << 22  # octets of one token or comment
 TICKS_MOST = 10**18  # the largest time stamp: 1,000 s in femtoseconds
 
 
+NO_TICKS: NDArray[np.int64] = np.zeros(0, np.int64)
+
+
 @dataclass(frozen=True, slots=True)
 class Block:
     """Tokens of a stretch of the body: where they start, end, and of what class they are.
 
-    `times` are the tokens that are time stamps, `before` and `after` the ticks that hold at
-    the start and the end of the stretch, `offset` the byte offset in the file of `text[PAD]`.
+    `times` are the tokens that are time stamps, `ticks` what they say, `before` and `after` the
+    ticks that hold at the start and the end of the stretch, `offset` the byte offset in the file
+    of `text[PAD]`, `broken` what is wrong with the token that follows.
     """
 
     text: Octets
@@ -49,10 +53,12 @@ class Block:
     ends: Places
     kinds: NDArray[np.uint8]
     times: Places
+    ticks: NDArray[np.int64]
     before: int
     after: int
     offset: int
     name: str
+    broken: CaptureError | None = None
 
     def find(self, code: bytes, *, scalar: bool) -> Places:
         """Give the value tokens of the variable of that code."""
@@ -71,7 +77,7 @@ class Block:
         return tokens
 
     def ticks_of(self, tokens: Places) -> NDArray[np.int64]:
-        """Give the ticks that hold at tokens; CaptureError when they go backwards."""
+        """Give the ticks that hold at tokens."""
         if not tokens.size:
             return np.zeros(0, np.int64)
         # how many time stamps come before each: counted along where tokens are dense
@@ -79,21 +85,11 @@ class Block:
             behind = np.cumsum(self.kinds == TIME)[tokens]
         else:
             behind = np.searchsorted(self.times, tokens)
-        new = behind[1:] != behind[:-1]
-        wanted = np.concatenate((behind[:1], behind[1:][new]))
-        ticks = parse_ticks(self, self.times[wanted[wanted > 0] - 1])
-        if wanted[0] == 0:
-            ticks = np.concatenate((np.array([self.before], np.int64), ticks))
-        back = ticks[1:] < ticks[:-1]
-        if ticks[0] < self.before or bool(back.any()):
-            n = 0 if ticks[0] < self.before else int(np.argmax(back)) + 1
-            raise go_back(
-                self, int(self.times[wanted[n] - 1]), int(ticks[n]),
-                self.before if n == 0 else int(ticks[n - 1]),
-            )  # fmt: skip
-        if wanted.size == behind.size:
-            return ticks
-        return ticks[np.concatenate(([0], np.cumsum(new)))]
+        known, behind = self.ticks, behind - 1
+        if behind[0] < 0:
+            known, behind = np.concatenate((np.array([self.before], np.int64), known)), behind + 1
+        ticks: NDArray[np.int64] = known[behind]
+        return ticks
 
 
 def read_blocks(source: Source, start: int, first_tick: int, size: int) -> Iterator[Block]:
@@ -108,6 +104,8 @@ def read_blocks(source: Source, start: int, first_tick: int, size: int) -> Itera
             block, used = _cut_block(text[:cut], offset, tick, source.name)
             if block is not None:
                 yield block
+                if block.broken is not None:
+                    raise block.broken
                 tick = block.after
             rest = text[used:]
             offset += used
@@ -122,6 +120,8 @@ def read_blocks(source: Source, start: int, first_tick: int, size: int) -> Itera
         block, _ = _cut_block(rest, offset, tick, source.name, is_last=True)
         if block is not None:
             yield block
+            if block.broken is not None:
+                raise block.broken
 
 
 def _cut_block(
@@ -148,28 +148,61 @@ def _cut_block(
     if not starts.size:
         return None, used
     bad = np.flatnonzero(kinds == 0)
+    broken = None
     if bad.size:
-        token = text[starts[bad[0]] : ends[bad[0]]].tobytes()
-        raise CaptureError(
-            f"{name}: byte {offset + int(starts[bad[0]]) - PAD}:"
+        first = int(bad[0])
+        token = text[starts[first] : ends[first]].tobytes()
+        broken = CaptureError(
+            f"{name}: byte {offset + int(starts[first]) - PAD}:"
             f" {token[:20].decode('latin-1')!r} is neither a time stamp nor a value change;"
             " record or copy the file again"
         )
+        starts, ends, kinds, is_last = starts[:first], ends[:first], kinds[:first], False
     times = np.flatnonzero(kinds == TIME)
-    block = Block(text, starts, ends, kinds, times, before, before, offset, name)
-    if not times.size:
-        return block, used
-    if is_last and int(ends[times[-1]]) == len(octets) + PAD:  # may have lost digits
-        digits = text[starts[times[-1]] + 1 : ends[times[-1]]].tobytes()
+    if is_last and times.size and int(ends[times[-1]]) == len(octets) + PAD:
+        digits = text[starts[times[-1]] + 1 : ends[times[-1]]].tobytes()  # may have lost some
         if not digits.isdigit() or int(digits[:40]) < before:
             times = times[:-1]
-            block = Block(text, starts, ends, kinds, times, before, before, offset, name)
-            if not times.size:
-                return block, used
-    after = int(parse_ticks(block, times[-1:])[0])
-    if after < before:
-        raise go_back(block, int(times[-1]), after, before)
-    return Block(text, starts, ends, kinds, times, before, after, offset, name), used
+    block = Block(text, starts, ends, kinds, times, NO_TICKS, before, before, offset, name, broken)
+    return _with_ticks(block), used
+
+
+def _with_ticks(block: Block) -> Block:
+    """Read the time stamps; where one is no number or goes back the block ends before it."""
+    if not block.times.size:
+        return block
+    starts, ends = block.starts[block.times] + 1, block.ends[block.times]
+    ticks, good = parse_whole(block.text, starts, ends)
+    good &= not bool((starts == ends).any()) and not bool((ticks > TICKS_MOST).any())
+    if good and ticks[0] >= block.before and not bool((ticks[1:] < ticks[:-1]).any()):
+        return replace(block, ticks=ticks, after=int(ticks[-1]))
+    sound: list[int] = []
+    for token, start, end in zip(block.times.tolist(), starts, ends, strict=True):
+        digits = block.text[start:end].tobytes()
+        last = sound[-1] if sound else block.before
+        if not digits.isdigit() or len(digits) > 40 or int(digits) > TICKS_MOST:
+            what = f"time stamp #{digits[:20].decode('latin-1')} is no whole number from 0 to 1e18"
+        elif int(digits) < last:
+            what = f"time #{int(digits)} is before #{last}"
+        else:
+            sound.append(int(digits))
+            continue
+        return _end_before(block, token, np.array(sound, np.int64), what)
+    return replace(block, ticks=np.array(sound, np.int64), after=sound[-1])
+
+
+def _end_before(block: Block, token: int, ticks: NDArray[np.int64], what: str) -> Block:
+    at = block.offset + int(block.starts[token]) - PAD
+    return replace(
+        block,
+        starts=block.starts[:token],
+        ends=block.ends[:token],
+        kinds=block.kinds[:token],
+        times=block.times[: ticks.size],
+        ticks=ticks,
+        after=int(ticks[-1]) if ticks.size else block.before,
+        broken=CaptureError(f"{block.name}: byte {at}: {what}; record or copy the file again"),
+    )
 
 
 def _find_tokens(text: Octets) -> tuple[Places, Places, NDArray[np.uint8], bool]:
@@ -197,34 +230,6 @@ def _find_word(
         if text[starts[token] : ends[token]].tobytes() == word:
             return int(token)
     return None
-
-
-def parse_ticks(block: Block, times: Places) -> NDArray[np.int64]:
-    """Read time stamps; CaptureError with the byte offset when one is no number."""
-    starts, ends = block.starts[times] + 1, block.ends[times]
-    ticks, good = parse_whole(block.text, starts, ends)
-    if good and not bool((starts == ends).any()) and not bool((ticks > TICKS_MOST).any()):
-        return ticks
-    slow = []
-    for token, start, end in zip(times, starts, ends, strict=True):
-        digits = block.text[start:end].tobytes()
-        if not digits.isdigit() or len(digits) > 40 or int(digits) > TICKS_MOST:
-            raise _trouble(
-                block, int(token),
-                f"time stamp #{digits[:20].decode('latin-1')} is no whole number from 0 to 1e18",
-            )  # fmt: skip
-        slow.append(int(digits))
-    return np.array(slow, np.int64)
-
-
-def go_back(block: Block, token: int, tick: int, last: int) -> CaptureError:
-    """Make the sentence for a time stamp that is before the last one."""
-    return _trouble(block, token, f"time #{tick} is before #{last}")
-
-
-def _trouble(block: Block, token: int, what: str) -> CaptureError:
-    at = block.offset + int(block.starts[token]) - PAD
-    return CaptureError(f"{block.name}: byte {at}: {what}; record or copy the file again")
 
 
 @cache
