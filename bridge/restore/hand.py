@@ -53,6 +53,7 @@ class Hand:
         self._began_s = time.monotonic()
         self._status: Status | None = None
         self._trips: int | None = None
+        self._stops = 0  # ordered here and not told of yet
 
     def look(self, reply: bytes | None = None) -> Seen:
         """What the adapter shows now. Raises LinkError where its count cannot be relied on."""
@@ -62,13 +63,14 @@ class Hand:
         if status.tally is None or status.pulses is None:
             raise LinkError("the adapter tells no count any more; look at the sensor's tap")
         for event in self._bus.events():
-            _check(event)
+            if isinstance(event, Stopped) and self._stops:
+                self._stops -= 1  # the adapter tells of each stop, ours as well
+            else:
+                _check(event)
         if self._trips is not None and status.trips != self._trips:
             raise LinkError("the adapter heard nothing from here in time and halted the motor")
         self._status, self._trips = status, status.trips
-        # An adapter may tell no time of its own: then the host's, from the first look on.
-        if self._status is None:
-            self._began_s = time.monotonic()
+        # an adapter may tell no time of its own: then the host's
         t_s = status.t_s or time.monotonic() - self._began_s
         return Seen(
             t_s,
@@ -110,6 +112,7 @@ class Hand:
                     self._bus.send(_repeated(frame).build())
                 return sent.reply
             case Stop():
+                self._stops += 1
                 self._bus.stop()
                 self._sleep(self._look_s)
             case Look():

@@ -8,7 +8,7 @@ import pytest
 
 from bridge.bus.standard import BYTE_S, QUIET_S
 from bridge.errors import LinkLost
-from bridge.link.dialogue import Event
+from bridge.link.dialogue import Event, Stopped
 from bridge.link.telling import Greeting, Sent, Status
 from bridge.station import Station
 from sim.rig.dish import Dish
@@ -78,6 +78,7 @@ class InstantBus:
 
     def stop(self) -> None:
         self._call(lambda: self.dish.hear(STOP))
+        self.heard.append(Stopped(self.dish.time_s))  # as an adapter tells of every stop
 
     def tally(self, count: int) -> None:
         self.shift = count - self.dish.tally

@@ -43,6 +43,7 @@ def _session(bus, plan, file, hand=Hand):
         journal = Journal(plan.fingerprint)
     elif journal.entries:
         journal.begin_again()
+    bus.heard.clear()  # a greeting begins a session: what was told before it is nobody's news
     seen_pulses, seen_tally = bus.dish.pulses, bus.dish.tally
     if journal.boot is not None:
         assert not doubts(journal, boot=1, pulses=seen_pulses, tally=seen_tally, flags=None)
