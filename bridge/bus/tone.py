@@ -26,8 +26,8 @@ from bridge.bus.baseband import (
 )
 from bridge.bus.faint import hear_faint
 from bridge.bus.half import NEAR_HALF, NEAR_HALF_NOISE, hide_carriers, tell_unread
+from bridge.bus.height import cut_tones, find_height, is_pure
 from bridge.bus.keying import BURST_A_S
-from bridge.bus.scene import LEAST_PURE
 from bridge.bus.slots import Mark
 
 if TYPE_CHECKING:
@@ -47,19 +47,9 @@ ROUGH = 0.15  # of the highest level: where tone is looked for before each messa
 PART_S = 4e-3  # s of quiet after which level and carrier are taken anew
 PIECE_S = 1.6e-3  # s of quiet at which a tone is parted from what lies close to it
 UNBROKEN = 0.97  # of the points of a tone stay above, whatever noise does
-EDGE_S = 60e-6  # s at either end of a mark that the smoothing touches
 UPPER, LOWER = 0.6, 0.4  # of the level: tone begins above, ends below
 BORDER_S = 0.2e-3  # s from the border of a stretch at which a tone goes on beyond it
 PAD_S = 1e-3  # s of quiet taken along on either side of a part
-LEVEL_MARKS = 12  # marks whose samples tell the level
-RAW_LEVEL_NOISE = 0.08  # of the level: noise of a sample below which its extremes are believed
-AS_IS = (1.0, 1.0)  # factors of a level that was seen as it is
-SQUARE_LIKE = 0.965  # of a sine's height, what samples of a square of any harmonics stay below
-LEAST_SQUARE = (
-    0.83  # of their swing, height of a square of which three harmonics are left (computed)
-)
-SINE_LIKE = 1.15  # of a sine's height, that samples of a carrier without even harmonics keep within
-STEP_SAMPLES = 64  # that tell whether samples are coarse
 PUREST_CLICK = 0.7  # coherence over two cycles, 1 for a tone, below which it is none
 FAINTEST_VPP = 0.1  # V peak to peak: a third of what a device on the bus must detect
 DOUBT_S = 0.01e-3  # s within the bounds of a slot, where it is measured again
@@ -176,9 +166,12 @@ def _hear_part(
     if base.noise > 0 and level < CLEAR_RATIO * noise:
         return None
     spans = _spans(own.size, level)
-    if not _is_pure(part, own, spans, level):
+    tones = cut_tones(part, own, spans)
+    if not is_pure(tones, level, part.deviation):
         return []
-    level_vpp, level_span = _level_vpp(part, own, spans, level) if volts else (None, AS_IS)
+    level_vpp, level_span = None, (1.0, 1.0)
+    if volts:
+        level_vpp, level_span = find_height(tones, part, carrier_hz, level)
     marks = [
         Mark(
             own.start_s + on * own.step_s,
@@ -232,61 +225,3 @@ def _spans(size: Reals, level: float) -> list[tuple[float, float]]:
     if len(ends) % 2:
         ends.append(float(len(size) - 1))
     return list(zip(ends[::2], ends[1::2], strict=True))
-
-
-def _is_pure(part: Signal, base: Baseband, spans: list[tuple[float, float]], level: float) -> bool:
-    """Whether the tone makes up most of what its samples hold, as in no sound or step."""
-    edge = EDGE_S / base.step_s
-    hop = round(base.step_s * part.rate_hz)
-    longest = round(std.SLOT_S * part.rate_hz)
-    powers = []
-    for on, off in spans[:LEVEL_MARKS]:
-        tone = part.samples[round((on + edge) * hop) : round((off - edge) * hop)][:longest]
-        if len(tone) > 4:
-            swing = tone - tone[0]  # without the supply, of which squares keep nothing exact
-            mean = float(swing.sum()) / len(swing)
-            powers.append(float(swing @ swing) / len(swing) - mean**2)
-    if not powers:
-        return True
-    return level**2 / 2 > LEAST_PURE * (quantile_of(np.array(powers), 0.5) - part.deviation**2)
-
-
-def _level_vpp(
-    part: Signal, base: Baseband, spans: list[tuple[float, float]], level: float
-) -> tuple[float, tuple[float, float]]:
-    """Peak to peak of the tone, and within what factors it lies where its shape is not seen.
-
-    It is that of the samples where noise and sampling show them, else of a sine of its size: a
-    square is lower by pi / 4, a triangle higher by pi^2 / 8, a saw tooth by pi / 2 (computed).
-    """
-    harmonics = part.rate_hz / 2 / base.carrier_hz
-    unseen = (np.pi / 4, np.pi / 2)
-    if part.deviation > RAW_LEVEL_NOISE * level or harmonics < 2:
-        return 2 * level, unseen
-    edge = EDGE_S / base.step_s
-    hop = round(base.step_s * part.rate_hz)
-    tones = []
-    for on, off in spans[:LEVEL_MARKS]:
-        tone = part.samples[round((on + edge) * hop) : round((off - edge) * hop)]
-        if len(tone) > 4:
-            tones.append(quantile_of(tone, 0.985) - quantile_of(tone, 0.015))
-    if not tones:
-        return 2 * level, unseen
-    seen_vpp = quantile_of(np.array(tones), 0.5)
-    step = _step_of(part.samples[round((spans[0][0] + edge) * hop) :][:STEP_SAMPLES])
-    off = 1.5 * step / seen_vpp
-    if harmonics < 3:  # the second harmonic is seen and shows a saw tooth; the third is not
-        tooth = seen_vpp > SINE_LIKE * 2 * level
-        return 2 * level, (np.pi / 4, (np.pi / 2 if tooth else np.pi**2 / 8) + off)
-    # Noise rides on the top of a square; one of few harmonics swings beyond its height besides.
-    lifted = 4 * part.deviation / seen_vpp
-    least = 1.0 if seen_vpp > (SQUARE_LIKE + lifted) * 2 * level else LEAST_SQUARE
-    return seen_vpp, (max(0.0, least - lifted - off), 1 + off)
-
-
-def _step_of(samples: Floats) -> float:
-    """The step between values of coarse samples; 0 for fine ones."""
-    values = np.unique(samples)
-    if not 1 < len(values) < STEP_SAMPLES / 2:
-        return 0.0
-    return float(np.diff(values).min())
