@@ -28,9 +28,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 ANALOGUE_GRAIN_S = 0.03e-3  # s, how finely edges of tone are timed, and a sample besides,
-CARRIER_GRAIN_S = (
-    0.07e-3  # s, by a comparator (a period of its carrier, and the flanks of a triangle),
-)
+CARRIER_GRAIN_S = 0.07e-3  # s, by a comparator (a period, and the flanks of a triangle),
 ENVELOPE_GRAIN_S = 0.04e-3  # s, and by an envelope (its detector's delays)
 MEND_NATS = 9.0  # a bit decided more clearly than by e**9 was not turned by noise
 JUDGE_EDGES = (144, 1_024, 20_000)  # edges after which a logic line is judged: two messages of
