@@ -114,6 +114,7 @@ def _read_plain(
     ends = np.cumsum(counts)
     firsts = ends - counts
     owner = np.repeat(np.arange(len(counts)), counts)
+    place = np.arange(len(marks)) - firsts[owner]
     inner = np.ones(len(marks), np.bool_)
     inner[ends - 1] = False
     tones = marks.off_s - marks.on_s
@@ -123,7 +124,9 @@ def _read_plain(
     spans = np.concatenate((halves, rests))
     whose = np.concatenate((owner, owner[inner]))
     slots = np.concatenate((1 + double, 2 - double[inner]))
-    wrong = (spans < LOW_S) | (spans > HIGH_S) | _is_uneven(spans, slots, whose, grain_s)
+    where = (whose, np.concatenate((place, (counts[owner] + place)[inner])))
+    uneven = _is_uneven(spans, slots, where, 2 * counts - 1, grain_s=grain_s)
+    wrong = (spans < LOW_S) | (spans > HIGH_S) | uneven
     bits = ~double
     octets, right = _find_octets(bits)
     plain = ~_any_of(wrong, whose, len(counts))
@@ -133,7 +136,7 @@ def _read_plain(
     if unknown.all():
         carriers: list[float | None] = [None] * len(counts)
     else:
-        carrier_hz = _middles(marks.carrier_hz, owner, len(counts))
+        carrier_hz = _middles(marks.carrier_hz, (owner, place), counts)
         off = np.abs(carrier_hz / std.CARRIER_HZ - 1) > std.CARRIER_TOLERANCE
         plain &= ~(off | _any_of(unknown, owner, len(counts)))
         carriers = carrier_hz.tolist()
@@ -159,11 +162,13 @@ def _read_plain(
     return frames
 
 
-def _is_uneven(spans: Reals, slots: Places, whose: Places, grain_s: float) -> Truths:
+def _is_uneven(
+    spans: Reals, slots: Places, where: tuple[Places, Places], sizes: Places, *, grain_s: float
+) -> Truths:
     """Which spans stand out from their own message, as `slots.check_evenness` tells it."""
-    count = int(whose[-1]) + 1
-    off_s = np.abs(spans - _middles(spans, whose, count)[whose])
-    usual_s = _middles(off_s, whose, count)[whose]
+    whose = where[0]
+    off_s = np.abs(spans - _middles(spans, where, sizes)[whose])
+    usual_s = _middles(off_s, where, sizes)[whose]
     uneven: Truths = slots * off_s > ROOM * (slots * UNEVEN * usual_s + 2 * grain_s)
     return uneven
 
@@ -181,10 +186,11 @@ def _any_of(truths: Truths, whose: Places, count: int) -> Truths:
     return found
 
 
-def _middles(values: Reals, whose: Places, count: int) -> Reals:
-    """The median of the values of each of `count` owners; everyone has some."""
-    ranked = values[np.lexsort((values, whose))]
-    ends = np.cumsum(np.bincount(whose, minlength=count))
-    firsts = np.append(0, ends[:-1])
-    middles: Reals = (ranked[(firsts + ends - 1) // 2] + ranked[(firsts + ends) // 2]) / 2
+def _middles(values: Reals, where: tuple[Places, Places], sizes: Places) -> Reals:
+    """The median of each row, of `sizes` values that lie at (row, place) `where`."""
+    rows = np.full((len(sizes), int(sizes.max())), np.inf)
+    rows[where] = values
+    rows.sort(axis=1)
+    each = np.arange(len(sizes))
+    middles: Reals = (rows[each, (sizes - 1) // 2] + rows[each, sizes // 2]) / 2
     return middles
