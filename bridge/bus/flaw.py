@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     Counts = NDArray[np.int64]
     Span = tuple[int, int]  # borders between samples
 
-HOLE_NATS = 16.5  # gained by leaving a hole out
+HOLE_NATS = 15.5  # gained by leaving a hole out
 PULSE_NATS = 16.0  # of a pulse over the noise
 HOLE_S = 50e-6  # s, shortest hole: a cycle and a bit
 HOLE_SHARE = 0.4  # of the level, most tone that there may be in a hole
