@@ -100,7 +100,10 @@ class SupplyBeside:
     def advance(self, until_s: float) -> None:
         """Read until all changes before a time are known."""
         while not self._ended and self._watch.judged_s <= until_s:
-            means = next(self._means, None)
+            try:
+                means = next(self._means, None)
+            except CaptureError:  # the pass over the bus comes to it as well, and tells
+                means = None
             if means is None:
                 self._ended = True
                 self._changes += self._watch.finish()

@@ -13,6 +13,7 @@ from bridge.bus.waveform import Sending, edges_of, samples_of
 from bridge.capture.open import open_capture
 from bridge.capture.trace import Capture, Edges, Samples
 from bridge.channels import CLEAR_SCORE, choose_channels, find_bus, look_at
+from bridge.errors import CaptureError
 from bridge.traffic import read_traffic
 
 RATE_HZ = 100e3
@@ -201,6 +202,23 @@ def test_a_real_variable_beside_a_comparator(tmp_path: Path) -> None:
         (0.0, 13.1),
         (pytest.approx(CHANGE, abs=2e-3), 18.2),
     ]
+
+
+def test_damage_is_told_by_the_bus_after_all_that_lies_before(tmp_path: Path) -> None:
+    """The pass over the supply reads ahead; what it meets there must not cost a frame."""
+    volts = stepped(RATE_HZ).tolist()
+    rows = [f"{n / RATE_HZ:.5f},{ac:.4f},{v:.2f}"
+            for n, (ac, v) in enumerate(zip(AC.tolist(), volts, strict=True))]  # fmt: skip
+    rows.append("0.9,oops,oops")
+    path = tmp_path / "scope.csv"
+    path.write_text("Time (s),CH1 (V),CH2 (V)\n" + "\n".join(rows) + "\n")
+    for block in (1000, 1 << 20):
+        events = read_traffic(open_capture(str(path), block=block))
+        heard: list[Event] = []
+        with pytest.raises(CaptureError, match=rf"scope\.csv:{len(rows) + 1}: 'oops' is no number"):
+            heard.extend(events)
+        assert len(frames(heard)) == len(FRAMES)
+        assert len(supplies(heard)) == 2
 
 
 @pytest.mark.parametrize("tau_s", [0.02, 0.1, 0.5, 1.0, 3.0])
