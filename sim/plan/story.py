@@ -9,7 +9,8 @@ from datetime import date
 
 from sim.plan.fit import Peak
 
-NEIGHBOUR, OTHER_SIDE, LOST, UNKNOWN = 0.02, 0.06, 0.01, 0.003  # before looking; judgement
+NEIGHBOUR, OTHER_SIDE, UNKNOWN = 0.02, 0.06, 0.003  # of each peak, before looking; judgement
+LOST, ON_THE_WAY = 0.05, 0.01  # of a list: between two dates, while teaching it; judgement
 BACKLASH = (2.5, 1.1)  # counts, mean and deviation: 1 to 4 are usual; common practice
 UNLISTED_DEG = (2.9, 0.5)  # deg on the axis to a satellite not in the list: 2.2-3.4 a spacing
 ODD_SD = 40.0  # counts, a count that is wrong for no known reason; judgement
@@ -106,7 +107,9 @@ def _splits_by_place(peaks: Sequence[Peak]) -> list[Story]:
     sizes = range(2, len(peaks) - 1) if len(peaks) >= 5 else range(0)
     parts = [order[:n] if 2 * n <= len(peaks) else order[n:] for n in sizes]
     return [
-        Story("lost on the way", tuple(sorted(part)), math.log(LOST / len(parts)), 0.0, ODD_SD)
+        Story(
+            "lost on the way", tuple(sorted(part)), math.log(ON_THE_WAY / len(parts)), 0.0, ODD_SD
+        )
         for part in parts
     ]
 
