@@ -43,7 +43,10 @@ _INDEX = re.compile(
     r"\s*(?:\[\d+\]|\(\d+\)|#?\d+[:.)|]|\d+\t|\d+,(?=[0-9A-Fa-f]{2}[ :-]))\s*(?=\S)"
 )
 _NUMBER = re.compile(r"(\d{1,7})[ \t]+(?=[0-9A-Fa-f.]{2})")
-_LABEL = re.compile(r"\s*(?:[A-Za-z][\w .]*?\s*[=:]|[-<>=]*>|<[-<=]*(?=\s))\s*")
+_LABEL = re.compile(
+    r"\s*(?:[A-Za-z][\w .]*?\s*[=:]|[-<>=]*>|<[-<=]*(?=\s)"
+    r"|\[\d\]|\(\d\)|\d\s*(?:bytes?|octets?)\b\s*[=:]?)\s*"
+)
 _COMMENT = re.compile(r"\s*(?://.*|/\*.*?(?:\*/|$)|(?:(?<=\s)|(?<=^))(?:#|--|;|%|').*|\|.*\|\s*$)")
 _OCTET = re.compile(
     r"(?:0x|\\x|\$|&h|x')?(?P<pairs>(?:[0-9a-f]{2})+)'?|0x(?P<one>[0-9a-f])"
@@ -52,7 +55,8 @@ _OCTET = re.compile(
 )
 _RUN = re.compile(r"(?<![\w.])(?:(?:0x)?[0-9A-Fa-f]{2}[ ,:-]+){1,7}(?:0x)?[0-9A-Fa-f]{2}(?![\w.])")
 _QUOTED = re.compile(r'"\s*([,;\t])\s*"')
-_DOTTED = re.compile(r"(?:[0-9A-Fa-f]{2}\.){2,7}[0-9A-Fa-f]{2}")
+_DOTTED = re.compile(r"(?:[0-9A-Fa-f]{2}[._]){2,7}[0-9A-Fa-f]{2}")
+_DATE = re.compile(r"\b\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d)?)?\b")
 _WORD = re.compile(r"(?<![\w])(?=[A-Za-z]*[G-Zg-z])[A-Za-z]{3,}")
 
 
@@ -174,7 +178,7 @@ def _to_point(text: str) -> str:
 
 def is_prose(text: str) -> bool:
     """Tell whether a line has words and nothing that might be a run of octets."""
-    return _WORD.search(text) is not None and _RUN.search(text) is None
+    return _WORD.search(text) is not None and _RUN.search(_DATE.sub(" ", text)) is None
 
 
 def _parse_timed(text: str) -> HexLine | None:
@@ -251,7 +255,7 @@ def _parse_octets(text: str) -> bytes | None:
     text = re.sub(r"^b?(?=['\"])|^(?:const\s+)?(?:unsigned char|uint8_t)\s.*?=", "", text)
     text = text.strip(" \t\r\n{}[]()<>;,\"'")
     if _DOTTED.fullmatch(text):
-        text = text.replace(".", " ")
+        text = text.replace(".", " ").replace("_", " ")
     if text[:2] == "\\x":
         text = text.replace("\\x", " \\x")
     tokens = [token for token in re.split(r"[\s,;:|-]+", text) if token]

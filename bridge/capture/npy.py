@@ -2,7 +2,7 @@
 
 An array of one dimension is one channel; of two, the shorter side counts the channels; fields
 of a structured array are channels. Booleans, and integers that are 0 and 1 only, are a logic
-line. An `.npz` may hold the rate as a number named `rate`, `rate_hz`, `sample_rate`,
+line. An `.npz` may hold the rate as a number named `rate`, `sample_rate` (`_hz`),
 `samplerate`, `fs` or `sr`, the interval as `dt`, or the times as an array named `t`, `time` or
 `times`. Floats are taken for volts, integers for counts.
 """
@@ -30,7 +30,9 @@ if TYPE_CHECKING:
     from bridge.capture.trace import EdgeBlock, FloatBlock, RawBlock
 
 MAGIC = b"\x93NUMPY"
-RATE_NAMES = frozenset({"rate", "rate_hz", "sample_rate", "samplerate", "fs", "sr"})
+RATE_NAMES = frozenset(
+    {"rate", "rate_hz", "sample_rate", "sample_rate_hz", "samplerate", "fs", "sr"}
+)
 INTERVAL_NAMES = frozenset({"dt", "dt_s", "interval", "interval_s"})
 TIME_NAMES = frozenset({"t", "time", "times", "t_s", "time_s"})
 CHANNELS_MOST = 64  # more columns than this is a picture, not a capture

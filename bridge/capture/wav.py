@@ -54,6 +54,9 @@ def read_wav(source: Source, rate_hz: float | None, block: int) -> Capture:
     """Read the header; samples are read by passes. `rate_hz` replaces the header's."""
     with source.open() as file:
         layout, notes = _read_header(source, file)
+    if rate_hz is not None and rate_hz != layout.rate_hz:
+        own = f"{layout.rate_hz:,.0f} samples a second"
+        notes.append(f"{source.name}: says {own}; read at {rate_hz:,.0f} instead, as --rate asks")
     names = {1: ["mono"], 2: ["left", "right"]}.get(
         layout.channels, [f"channel {n + 1}" for n in range(layout.channels)]
     )

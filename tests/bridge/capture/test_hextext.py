@@ -100,6 +100,9 @@ def test_every_spelling_of_a_time(lead: str, text: str, time_s: float, spelling:
         "12) e03168ff",
         '"E0 31 68 FF"',
         "E0.31.68.FF",
+        "E0_31_68_FF",
+        "[4] E0 31 68 FF",
+        "4 bytes: E0 31 68 FF",
         "3\tE0 31 68 FF",
         "master > E0 31 68 FF",
         "E0 31 68 FF,drive east",
@@ -129,6 +132,7 @@ def test_what_stands_around_a_frame(text: str) -> None:
         "// E0 31",
         "; note",
         "the dish was moved by hand",
+        "log started 2026-03-01 12:00",
         "* * *",
         '{"kind": "tone"}',
     ],
@@ -253,3 +257,10 @@ def test_a_row_in_quotes_is_a_time_and_a_frame() -> None:
     line = parse_line('"0.029967","E3 D8 3A"')
     assert line is not None
     assert (line.time_s, line.octets) == (0.029967, bytes.fromhex("E3D83A"))
+
+
+@pytest.mark.parametrize("text", ["0.2692  1 bytes: E4", "0.2692 [1] E4", "0.2692 (1) E4"])
+def test_a_length_before_the_octets_is_no_octet(text: str) -> None:
+    line = parse_line(text)
+    assert line is not None
+    assert (line.time_s, line.octets) == (0.2692, b"\xe4")

@@ -205,7 +205,9 @@ def test_a_header_that_cannot_be_true(
         load("x.wav", change(make_wav(bytes(40))))
 
 
-def test_a_rate_given_by_hand_wins(load: Load) -> None:
-    trace = load("x.wav", make_wav(bytes(40)), rate_hz=48000.0).traces[0]
+def test_a_rate_given_by_hand_wins_and_is_told(load: Load) -> None:
+    capture = load("x.wav", make_wav(bytes(40)), rate_hz=48001.0)
+    trace = capture.traces[0]
     assert isinstance(trace, Samples)
-    assert trace.rate_hz == 48000
+    assert trace.rate_hz == 48001
+    assert "48,001 instead, as --rate asks" in " ".join(capture.notes)
