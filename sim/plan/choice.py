@@ -14,7 +14,7 @@ from sim.sky.belt import Site
 EDGES = (1.0, 2.0, 0.5)  # counts per mm or deg as written, with both edges counted, with one
 EDGES_LOG_ODDS = -6.0  # log of how seldom the edges are miscounted; judgement
 KIND_ODDS = (0.8, 0.15, 0.05)  # an actuator, a worm, something else, before looking; judgement
-NOISES = ((NOISE_SD, 0.92), (1.6, 0.05), (2.5, 0.02), (4.0, 0.01))  # counts, odds; judgement
+NOISES = ((NOISE_SD, 0.94), (1.6, 0.04), (2.5, 0.013), (4.0, 0.007))  # counts, odds; judgement
 PLAIN = 0.98  # probability from which a drive that nobody measured is taken for one kind; judgement
 
 BARE = {
