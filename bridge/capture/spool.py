@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from _typeshed import WriteableBuffer
 
 PULL_OCTETS = 1 << 18  # octets taken from a pipe at a time
+WAKE_S = 0.3  # s of waiting at once: an interrupt that came just before it is heeded after it
 
 
 class _Once(Protocol):
@@ -54,6 +55,8 @@ class Spool:
 
     def pull(self) -> bytes:
         """Receive what comes next, however long that takes; nothing at the end."""
+        while not self.ready(WAKE_S):
+            pass
         octets = self._stream.read1(PULL_OCTETS)
         if not octets:
             self.ended = True
