@@ -109,7 +109,7 @@ def ask_product(visit: Visit) -> Judgement:
     ]
     places = [Place(p.number, f"S{p.number}", p.count, p.hour_angle_deg) for p in peaks]
     places += [Place("east", "", visit.end_before[0]), Place("west", "", visit.end_before[1])]
-    return judge(places, now, fit_peaks(curve_of(rig.mount), peaks), rig.site)
+    return judge(places, now, fit_peaks(curve_of(rig.mount, rig.site), peaks), rig.site)
 
 
 def ask_oracle(visit: Visit) -> dict[str, float]:
