@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
+from bridge.bus.baseband import quantile_of
 from bridge.bus.event import Supply
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ class SupplyWatch:
         span = [self._levels[n] for n in range(max(low, 0), min(high, len(self._levels)))]
         if not self._seen or not span:
             return None
-        return float(np.median(span))
+        return quantile_of(np.asarray(span), 0.5)
 
     def _judge(self, *, last: bool) -> Iterator[Supply]:
         settle = max(1, round(SETTLE_S / self.step_s))
@@ -106,14 +107,14 @@ class SupplyWatch:
     def _fades(self, settle: int, hold: int) -> bool:
         at = self._next - self._first
         span = [self._levels[n] for n in range(at, min(at + hold, len(self._levels)))]
-        early = float(np.median(span[settle // 2 : settle] or span))
-        late = float(np.median(span[-settle:]))
+        early = quantile_of(np.asarray(span[settle // 2 : settle] or span), 0.5)
+        late = quantile_of(np.asarray(span[-settle:]), 0.5)
         return late < early - max(FADE * early, LEAVE_V)
 
     def _change(self, state: int, settle: int) -> Supply | None:
         at = self._next - self._first
         after = [self._levels[n] for n in range(at, min(at + settle, len(self._levels)))]
-        settled = float(np.median(after[len(after) // 2 :]))
+        settled = quantile_of(np.asarray(after[len(after) // 2 :]), 0.5)
         if self._state is not None and classify(settled) == self._state:
             return None  # a dip or an overshoot
         begun = at
