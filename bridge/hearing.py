@@ -50,7 +50,7 @@ def hear_steps(trace: Trace, look_s: float | None = None) -> Generator[Step, Non
 
 
 def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
-    from bridge.bus.receiver import SampleReceiver  # noqa: PLC0415  (numpy only where used)
+    from bridge.wave.receiver import SampleReceiver  # noqa: PLC0415  (numpy only where used)
 
     chunks: Iterable[Any]
     if trace.raw_chunks is not None:
@@ -82,7 +82,7 @@ def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
 
 
 def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
-    from bridge.bus.receiver import EdgeReceiver  # noqa: PLC0415
+    from bridge.wave.receiver import EdgeReceiver  # noqa: PLC0415
 
     receiver = EdgeReceiver(trace.start_s, trace.resolution_s, trace.end_s)
     reached_s = ENDED_S

@@ -88,7 +88,7 @@ class SupplyBeside:
     """The supply on a channel of its own, read as far as it is asked for."""
 
     def __init__(self, trace: Samples) -> None:
-        from bridge.bus.supply import STEP_S, SupplyWatch  # noqa: PLC0415  (numpy only where used)
+        from bridge.wave.supply import STEP_S, SupplyWatch  # noqa: PLC0415  (numpy only where used)
 
         self._trace = trace
         self._block = max(1, round(STEP_S * trace.rate_hz))

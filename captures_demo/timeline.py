@@ -15,8 +15,8 @@ import numpy as np
 
 from bridge.bus import standard as std
 from bridge.bus.keying import Mark
-from bridge.bus.waveform import Sending
 from bridge.bus.words import parse_words
+from bridge.wave.waveform import Sending
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

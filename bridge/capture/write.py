@@ -7,8 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import IO
 
-from bridge.bus.waveform import Sending, edges_of, samples_of
 from bridge.errors import CaptureError
+from bridge.wave.waveform import Sending, edges_of, samples_of
 
 WAV_RATE_HZ = 192e3  # samples a second, where nobody asks for another
 CSV_RATE_HZ = 250e3

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from bridge.bus.event import Event, FrameHeard, Supply
-from bridge.bus.waveform import Sending, edges_of, samples_of
 from bridge.capture.open import open_capture
 from bridge.capture.trace import Capture, Edges, Samples
 from bridge.channels import CLEAR_SCORE, choose_channels, find_bus, look_at
 from bridge.errors import CaptureError
 from bridge.traffic import read_traffic
+from bridge.wave.waveform import Sending, edges_of, samples_of
 
 RATE_HZ = 100e3
 FRAMES = [bytes.fromhex(text) for text in ("E03168FF", "E0316B07", "E23164")]

@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.bus.event import Event, FrameHeard
-from bridge.bus.waveform import Sending, edges_of, samples_of
 from bridge.capture.trace import Capture, Edges, Samples
 from bridge.hearing import ENDED_S, Step, hear_steps, hear_trace
 from bridge.traffic import read_traffic
+from bridge.wave.waveform import Sending, edges_of, samples_of
 
 FRAMES = [bytes.fromhex(text) for text in ("E0103860", "E03168FF", "E23164", "E480", "E0316B07")]
 SENDING = Sending(FRAMES)

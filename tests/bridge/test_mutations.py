@@ -15,11 +15,11 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from bridge.bus.waveform import Sending
 from bridge.capture.open import open_capture
 from bridge.capture.write import write_capture
 from bridge.errors import CaptureError
 from bridge.traffic import read_traffic
+from bridge.wave.waveform import Sending
 
 SENDING = Sending([bytes.fromhex("E5"), bytes.fromhex("E480")], supply_v=18.0, gap_s=8e-3)
 RATES_HZ = {".wav": 48e3, ".csv": 60e3, ".vcd": 1e6}

@@ -10,10 +10,10 @@ import pytest
 from bridge.bus.event import FrameHeard
 from bridge.bus.frame import Frame
 from bridge.bus.pairing import pair
-from bridge.bus.waveform import Sending, edges_of, samples_of
 from bridge.capture.trace import Capture, Edges, Lines, Samples
 from bridge.errors import CaptureError
 from bridge.traffic import find_bus, read_traffic
+from bridge.wave.waveform import Sending, edges_of, samples_of
 
 RATE_HZ = 100e3
 SENDING = Sending([bytes.fromhex("E03168FF"), bytes.fromhex("E0316B07")])

@@ -21,8 +21,8 @@ def encode(words: list[str], *, out: Path | None = None, rate_hz: float | None =
     for frame in frames:
         print(f"{frame.hex:<17}  {read(frame).meaning}")
     if out is not None:
-        from bridge.bus.waveform import Sending  # noqa: PLC0415  (numpy only where used)
         from bridge.capture.write import write_capture  # noqa: PLC0415
+        from bridge.wave.waveform import Sending  # noqa: PLC0415  (numpy only where used)
 
         write_capture(out, Sending([frame.build() for frame in frames]), rate_hz=rate_hz)
     return 0

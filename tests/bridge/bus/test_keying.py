@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from bridge.bus.event import Burst, Tone
 from bridge.bus.keying import Keyed, Keying, Message, Scrap, bits_of, marks_of, octets_of
-from bridge.bus.receiver import frame_heard
 from bridge.bus.slots import Mark
+from bridge.wave.receiver import frame_heard
 
 HALT = bytes.fromhex("E03160")
 OCTETS = st.binary(min_size=1, max_size=8).filter(lambda octets: octets != b"\xff")

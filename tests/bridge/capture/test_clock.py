@@ -11,12 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.event import FrameHeard
-from bridge.bus.waveform import Sending, samples_of
 from bridge.capture.clocktext import parse_clocks, pass_midnights, read_clock
 from bridge.capture.digits import PAD, pad_block
 from bridge.capture.trace import Capture, Edges, Samples
 from bridge.errors import CaptureError
 from bridge.traffic import read_traffic
+from bridge.wave.waveform import Sending, samples_of
 
 Load = Callable[..., Capture]
 VOLTS = np.round(13 + 0.3 * np.sin(np.arange(300)), 5)

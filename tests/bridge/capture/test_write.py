@@ -9,11 +9,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bridge.bus.event import FrameHeard
-from bridge.bus.waveform import Sending
 from bridge.capture.open import open_capture
 from bridge.capture.write import write_capture
 from bridge.errors import CaptureError, FrameError
 from bridge.traffic import read_traffic
+from bridge.wave.waveform import Sending
 
 RATES = {".wav": (48e3, 96e3, 192e3), ".csv": (96e3, 250e3), ".vcd": (1e6, 1e7, 1e9)}
 KINDS = [(kind, rate_hz) for kind, rates in RATES.items() for rate_hz in rates]

@@ -18,7 +18,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.bus.baseband import Signal
+    from bridge.wave.baseband import Signal
 
     Reals = NDArray[np.float64]
     Scores = NDArray[np.float32]

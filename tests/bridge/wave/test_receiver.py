@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.bus.event import Burst, Event, FrameHeard, Supply, Tone
-from bridge.bus.receiver import EdgeReceiver, SampleReceiver
-from bridge.bus.waveform import Sending, edges_of, samples_of
+from bridge.wave.receiver import EdgeReceiver, SampleReceiver
+from bridge.wave.waveform import Sending, edges_of, samples_of
 
 FRAMES = st.lists(
     st.binary(min_size=1, max_size=6).filter(lambda octets: octets != b"\xff"),

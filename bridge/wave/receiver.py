@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.baseband import quantile_of
 from bridge.bus.event import Burst, Event, Fault, FrameHeard, Noise, Supply, Tone
 from bridge.bus.frame import LONGEST_READ
 from bridge.bus.keying import BURST_A_S, Keyed, Keying, Message, Scrap, octets_of
-from bridge.bus.logic import LogicMarks, Manner, judge
-from bridge.bus.plain import MOST_MARKS, NO_MARKS, MarkColumns, read_runs
-from bridge.bus.skim import Skim, Stretch
 from bridge.bus.slots import Mark
-from bridge.bus.supply import SupplyWatch
-from bridge.bus.tone import hear
+from bridge.wave.baseband import quantile_of
+from bridge.wave.logic import LogicMarks, Manner, judge
+from bridge.wave.plain import MOST_MARKS, NO_MARKS, MarkColumns, read_runs
+from bridge.wave.skim import Skim, Stretch
+from bridge.wave.supply import SupplyWatch
+from bridge.wave.tone import hear
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

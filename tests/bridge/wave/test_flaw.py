@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from bridge.bus.event import FrameHeard, Noise, Tone
 from bridge.bus.keying import bits_of
-from bridge.bus.receiver import SampleReceiver
 from bridge.bus.slots import Mark
+from bridge.wave.receiver import SampleReceiver
 
 LEVEL = 0.325  # V, half of 650 mV peak to peak
 HONEST = {"mended", "unclear", "parity"}  # what noise alone may bring about

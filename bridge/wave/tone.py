@@ -14,8 +14,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.again import look_again
-from bridge.bus.baseband import (
+from bridge.bus.keying import BURST_A_S
+from bridge.bus.slots import Mark
+from bridge.wave.again import look_again
+from bridge.wave.baseband import (
     Baseband,
     Signal,
     find_carrier,
@@ -24,16 +26,14 @@ from bridge.bus.baseband import (
     thin,
     turn_down,
 )
-from bridge.bus.faint import hear_faint
-from bridge.bus.half import NEAR_HALF, NEAR_HALF_NOISE, hide_carriers, tell_unread
-from bridge.bus.height import cut_tones, find_height, is_pure
-from bridge.bus.keying import BURST_A_S
-from bridge.bus.slots import Mark
+from bridge.wave.faint import hear_faint
+from bridge.wave.half import NEAR_HALF, NEAR_HALF_NOISE, hide_carriers, tell_unread
+from bridge.wave.height import cut_tones, find_height, is_pure
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.bus.skim import Stretch
+    from bridge.wave.skim import Stretch
 
     Floats = NDArray[np.float32]
     Reals = NDArray[np.float64]

@@ -16,7 +16,7 @@ from bridge.bus import standard as std
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.bus.skim import Stretch
+    from bridge.wave.skim import Stretch
 
     Floats = NDArray[np.float32]
     Reals = NDArray[np.float64]

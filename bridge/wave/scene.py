@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.bus.baseband import quantile_of
+from bridge.wave.baseband import quantile_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.bus.baseband import Signal
     from bridge.bus.slots import Mark
+    from bridge.wave.baseband import Signal
 
     Reals = NDArray[np.float64]
     Complexes = NDArray[np.complex128]

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.baseband import quantile_of
 from bridge.bus.event import Supply
+from bridge.wave.baseband import quantile_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

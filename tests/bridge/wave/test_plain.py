@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bridge.bus import receiver as receiver_module
 from bridge.bus.event import Event, FrameHeard
-from bridge.bus.plain import MarkColumns, Run, read_runs
-from bridge.bus.receiver import EdgeReceiver
-from bridge.bus.waveform import Sending, edges_of
+from bridge.wave import receiver as receiver_module
+from bridge.wave.plain import MarkColumns, Run, read_runs
+from bridge.wave.receiver import EdgeReceiver
+from bridge.wave.waveform import Sending, edges_of
 
 HALT = bytes.fromhex("E03160")
 Edges = tuple[np.ndarray, np.ndarray]

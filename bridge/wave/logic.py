@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.baseband import quantile_of
-from bridge.bus.plain import NO_MARKS, MarkColumns
+from bridge.wave.baseband import quantile_of
+from bridge.wave.plain import NO_MARKS, MarkColumns
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

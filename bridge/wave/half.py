@@ -18,7 +18,7 @@ from bridge.bus.slots import Mark
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from bridge.bus.baseband import Signal
+    from bridge.wave.baseband import Signal
 
 NEAR_HALF = 0.463  # of the sample rate: a carrier above shows in too few phases to go by size
 NEAR_HALF_NOISE = 0.14  # of the level: noise that is reckoned with there at least

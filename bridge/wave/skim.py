@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bridge.bus.flicker import is_flicker
-from bridge.bus.probe import PROBES_HZ, UNIT_BLOCKS, Probe, Unit, clear_of_damage
-from bridge.bus.spikes import SPIKELESS_HZ, without_spikes
+from bridge.wave.flicker import is_flicker
+from bridge.wave.probe import PROBES_HZ, UNIT_BLOCKS, Probe, Unit, clear_of_damage
+from bridge.wave.spikes import SPIKELESS_HZ, without_spikes
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus.event import Fault
-from bridge.bus.scene import Scene, places
 from bridge.bus.slots import Mark, say_ms
-from bridge.bus.soft import log_i0
+from bridge.wave.scene import Scene, places
+from bridge.wave.soft import log_i0
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.scene import LEAST_PURE
+from bridge.wave.scene import LEAST_PURE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.bus.baseband import Baseband, Signal
+    from bridge.wave.baseband import Baseband, Signal
 
 TONES = 6  # stretches of tone that tell
 EDGE_S = 60e-6  # s at either end of one that the smoothing touches

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from bridge.bus.event import FrameHeard
 from bridge.bus.keying import marks_of
-from bridge.bus.receiver import EdgeReceiver
+from bridge.wave.receiver import EdgeReceiver
 
 FRAME = bytes.fromhex("E0316B07")
 

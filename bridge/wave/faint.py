@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.baseband import Signal, find_carrier, quantile_of, smooth, turn_down
-from bridge.bus.flaw import tell_flaws
-from bridge.bus.scene import is_carrier, set_scene
 from bridge.bus.slots import Mark
-from bridge.bus.soft import (
+from bridge.wave.baseband import Signal, find_carrier, quantile_of, smooth, turn_down
+from bridge.wave.flaw import tell_flaws
+from bridge.wave.scene import is_carrier, set_scene
+from bridge.wave.soft import (
     BIT_PRIOR,
     LOOSE_S,
     STIFF_S,

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from bridge.bus.event import FrameHeard
-from bridge.bus.flicker import is_flicker
-from bridge.bus.receiver import SampleReceiver
-from bridge.bus.waveform import Sending, samples_of
+from bridge.wave.flicker import is_flicker
+from bridge.wave.receiver import SampleReceiver
+from bridge.wave.waveform import Sending, samples_of
 
 FRAME = bytes.fromhex("E03168FF")
 

@@ -8,12 +8,12 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from bridge.bus import standard as std
-from bridge.bus.flaw import COARSE_HZ, HOLE_NATS, HOLE_S, find_tone, holds_tone, tell_flaws
-from bridge.bus.scene import Scene, places, set_scene
 from bridge.bus.slots import Mark
+from bridge.wave.flaw import COARSE_HZ, HOLE_NATS, HOLE_S, find_tone, holds_tone, tell_flaws
+from bridge.wave.scene import Scene, places, set_scene
 
 if TYPE_CHECKING:
-    from bridge.bus.baseband import Signal
+    from bridge.wave.baseband import Signal
 
 LEAST_S = 0.34e-3  # s, shorter tone or quiet is no slot
 LONGEST_S = 1.5e-3  # s, longer tone is no bit and keeps no phase that could be fitted

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bridge.bus.probe import HIGHEST, Probe, Unit
+from bridge.wave.probe import HIGHEST, Probe, Unit
 
 RATES_HZ = [48e3, 96e3, 250e3, 1e6, 10e6]
 
