@@ -30,9 +30,9 @@ from pathlib import Path
 import numpy as np
 
 from bridge.bus.event import FrameHeard
-from bridge.bus.receiver import EdgeReceiver
-from bridge.bus.waveform import Sending, samples_of
 from bridge.capture.edges import find_edges
+from bridge.wave.receiver import EdgeReceiver
+from bridge.wave.waveform import Sending, samples_of
 
 RATE_HZ = 1_000_000
 PERIOD_S = 2  # s of samples that are made, and repeated to make a file

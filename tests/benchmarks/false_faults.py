@@ -17,7 +17,7 @@ import numpy as np
 
 from bridge.bus.event import FrameHeard
 from bridge.bus.keying import bits_of
-from bridge.bus.receiver import SampleReceiver
+from bridge.wave.receiver import SampleReceiver
 
 HONEST = {"mended", "unclear", "parity"}
 FUNDAMENTALS = {"sine": 1.0, "square": 4 / np.pi, "triangle": 8 / np.pi**2, "saw": 2 / np.pi}

@@ -20,7 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bridge.bus.waveform import Sending, edges_of, samples_of
+from bridge.wave.waveform import Sending, edges_of, samples_of
 
 RATE_HZ = 1_000_000
 PERIOD_S = 5  # s, one message in each

@@ -18,7 +18,7 @@ import numpy as np
 
 from bridge.bus.event import FrameHeard
 from bridge.bus.keying import marks_of
-from bridge.bus.receiver import SampleReceiver
+from bridge.wave.receiver import SampleReceiver
 
 SLOT_S = 0.5e-3
 LEVEL = 0.325  # V, half of 650 mV peak to peak

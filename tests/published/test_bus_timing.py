@@ -12,7 +12,7 @@ import pytest
 
 from bridge.bus import standard as std
 from bridge.bus.keying import bits_of, marks_of, octets_of, parity_bit
-from bridge.bus.soft import log_i0
+from bridge.wave.soft import log_i0
 
 
 @pytest.mark.parametrize(("octets", "length_ms"), [(3, 40.5), (4, 54.0), (5, 67.5), (6, 81.0)])

@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from bridge.bus.waveform import Sending
 from bridge.capture.write import write_capture
 from bridge.errors import CaptureError
+from bridge.wave.waveform import Sending
 from tui.commands.decode import decode
 
 STEP, ASK, REPLY = bytes.fromhex("E03168FF"), bytes.fromhex("E23164"), bytes.fromhex("E480")

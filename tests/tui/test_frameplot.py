@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bridge.bus.waveform import Sending, samples_of
 from bridge.capture.open import open_capture
 from bridge.capture.write import write_capture
 from bridge.errors import BadInput, CaptureError
+from bridge.wave.waveform import Sending, samples_of
 from tui.frameplot import cut_wave, draw_frames, first_frame, mean_slot_s
 
 DRIVE = bytes.fromhex("E03168FF")
