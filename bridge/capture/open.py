@@ -6,12 +6,10 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 from importlib import import_module
+from typing import Any
 
-from bridge.capture.hextext import looks_like_hextext
 from bridge.capture.source import Source
-from bridge.capture.tablehead import looks_like_table
 from bridge.capture.trace import Capture
-from bridge.capture.vcdhead import looks_like_vcd
 from bridge.errors import CaptureError
 
 Reader = Callable[[Source, float | None, int], Capture]
@@ -64,9 +62,19 @@ def open_capture(path: str, *, rate_hz: float | None = None, block: int = BLOCK_
 
 
 def _read(source: Source, rate_hz: float | None, block: int) -> Capture:
-    module, _, function = _choose(source).partition(".")
-    read: Reader = getattr(import_module(f"bridge.capture.{module}"), function)
+    read: Reader = _function(_choose(source))
     return read(source, rate_hz, block)
+
+
+def _function(name: str) -> Any:
+    """A function of a module in this package, which is imported for it."""
+    module, _, function = name.partition(".")
+    return getattr(import_module(f"bridge.capture.{module}"), function)
+
+
+def _look(source: Source, name: str) -> bool:
+    look: Callable[[Source], bool] = _function(name)
+    return look(source)
 
 
 def _choose(source: Source) -> str:
@@ -78,13 +86,16 @@ def _choose(source: Source) -> str:
     if named in BINARY:
         return named  # it says what is wrong with the start
     source.unify_text()
-    if named == "vcd.read_vcd" or looks_like_vcd(source):
+    if named == "vcd.read_vcd" or _look(source, "vcdhead.looks_like_vcd"):
         return "vcd.read_vcd"
-    looks = [("hextext.read_hextext", looks_like_hextext), ("table.read_table", looks_like_table)]
+    looks = [
+        ("hextext.read_hextext", "hextext.looks_like_hextext"),
+        ("table.read_table", "tablehead.looks_like_table"),
+    ]
     if named == "table.read_table":
         looks.reverse()
     for reader, look in looks:
-        if look(source):
+        if _look(source, look):
             return reader
     if named is not None:
         return named

@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING, Any
 from bridge.bus.event import Burst, Event, FrameHeard, Noise, Supply, Tone
 from bridge.capture.open import open_capture
 from bridge.channels import choose_channels
-from bridge.conduct import Audit, Finding
 from bridge.errors import ArcstepError, CaptureError
 from bridge.traffic import read_traffic
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from bridge.conduct import Audit, Finding
 
 CSV_COLUMNS = (
     "file", "t_s", "kind", "hex", "parity_ok", "duration_s", "role", "repeat", "reply_wanted",
@@ -87,7 +88,7 @@ def _decode_all(
     worst = 0
     for file in files:
         try:
-            code = _decode_one(file, channel, rate_hz, out, Audit() if audit else None)
+            code = _decode_one(file, channel, rate_hz, out, _auditor() if audit else None)
         except ArcstepError as error:
             if len(files) == 1:
                 raise
@@ -97,6 +98,12 @@ def _decode_all(
         worst = max(worst, code)
     sys.stdout.flush()
     return worst
+
+
+def _auditor() -> Audit:
+    from bridge.conduct import Audit  # noqa: PLC0415 - only this needs it
+
+    return Audit()
 
 
 def _decode_one(
@@ -276,8 +283,6 @@ def _lines_of(event: Event | Finding) -> list[tuple[str, str, str]]:
     match event:
         case FrameHeard():
             return _lines_of_frame(event)
-        case Finding(severity=severity):
-            return [(_GRADES[severity], _say_finding(event), "yellow")]
         case Burst(which=which):
             return [(f"burst {which}", f"tone burst {which}", "cyan")]
         case Tone(on=on):
@@ -286,6 +291,8 @@ def _lines_of(event: Event | Finding) -> list[tuple[str, str, str]]:
             return [("supply", f"{volts:.1f} V", "cyan")]
         case Noise(duration_s=duration_s, detail=detail):
             return [("unreadable", f"{duration_s * 1e3:.1f} ms: {detail}", "yellow")]
+        case finding:
+            return [(_GRADES[finding.severity], _say_finding(finding), "yellow")]
 
 
 def _lines_of_frame(event: FrameHeard) -> list[tuple[str, str, str]]:
