@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 ROW_S = 2 / std.CARRIER_HZ  # s, two cycles: a tone shows its height in them, a slope does not
 MOST_STEPS, USUAL_STEPS = 2.5, 1.5  # between the highest and the lowest sample of a row: in any,
 USUAL_SHARE = 0.9  # and in this share of those that move at all; a step is the smallest move
+FEW_ROWS = 16  # in the middle, that most often tell already: longer than any quiet in a message
 BAND_HZ = (16.5e3, 27.5e3)  # Hz, a carrier in its tolerance and what keying spreads it to
 SLOW_HZ = 5e3  # Hz, below lies the baseline's own movement
 TONE_SHARE = 0.6  # of the power above SLOW_HZ that a tone has in the band: white noise 0.2-0.4
@@ -35,6 +36,9 @@ def is_flicker(samples: NDArray[Any], rate_hz: float) -> bool:
     whole = len(samples) // row * row
     if not whole:
         return False
+    middle = whole // row // 2 * row
+    if _most_steps(samples[middle : min(middle + FEW_ROWS * row, whole)], row) > MOST_STEPS:
+        return False  # and so it is over the whole, whose smallest move is no larger
     rows = samples[:whole].reshape(-1, row)
     swings = rows.max(axis=1).astype(np.float64) - rows.min(axis=1)
     moving = swings[swings > 0]
@@ -51,3 +55,11 @@ def is_flicker(samples: NDArray[Any], rate_hz: float) -> bool:
     fast = float(power[at_hz > SLOW_HZ].sum())
     in_band = float(power[(at_hz > BAND_HZ[0]) & (at_hz < BAND_HZ[1])].sum())
     return in_band < TONE_SHARE * fast
+
+
+def _most_steps(samples: NDArray[Any], row: int) -> float:
+    """The highest swing of a row, in smallest moves of these samples."""
+    rows = samples.reshape(-1, row).astype(np.float64)
+    moves = np.abs(np.diff(rows, axis=1))
+    moves = moves[moves > 0]
+    return float(np.ptp(rows, axis=1).max() / moves.min()) if len(moves) else 0.0
