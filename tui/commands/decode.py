@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv as csv_text
+import gc
 import json as json_text
 import os
 import sys
@@ -120,6 +121,7 @@ def _decode_one(
     progress = Progress(file, capture.progress)
     try:
         channels = choose_channels(capture, channel, told=progress.tell)
+        gc.freeze()  # modules stay to the end: the collector need not walk through them each time
         progress.clear()
         if len(capture.traces) > 1:
             print(channels.describe(capture), file=sys.stderr)
