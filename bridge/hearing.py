@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +24,10 @@ class Step:
     reached_s: float
     certain_s: float
     events: list[Event]
+
+
+Steps = Generator[Step, None, float]
+"""Steps, and in the end the time that was reached."""
 
 
 def hear_trace(trace: Trace, look_s: float | None = None) -> Generator[Event, None, None]:
@@ -58,11 +62,10 @@ def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
     else:
         chunks, scale, offset = trace.chunks(), 1.0, 0.0
     receiver = SampleReceiver(trace.rate_hz, trace.start_s, trace.volts, scale, offset * scale)
-    done = 0
-    left = None if look_s is None else int(look_s * trace.rate_hz)
-    reached_s = ENDED_S
-    broken: CaptureError | None = None
-    try:
+
+    def steps() -> Steps:
+        done = 0
+        left = None if look_s is None else int(look_s * trace.rate_hz)
         for chunk in chunks:
             part = chunk if left is None else chunk[:left]
             events = list(receiver.push(part))
@@ -72,38 +75,43 @@ def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
             if left is not None:
                 left -= len(part)
                 if left <= 0:
-                    reached_s = now_s
-                    break
-    except CaptureError as error:
-        broken = error
-    yield Step(reached_s, ENDED_S, list(receiver.finish()))
-    if broken is not None:
-        raise broken
+                    return now_s
+        return ENDED_S
+
+    yield from _to_the_end(steps(), receiver.finish)
 
 
 def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
     from bridge.wave.receiver import EdgeReceiver  # noqa: PLC0415
 
     receiver = EdgeReceiver(trace.start_s, trace.resolution_s, trace.end_s)
-    reached_s = ENDED_S
-    broken: CaptureError | None = None
-    try:
+
+    def steps() -> Steps:
         for until_s, block in trace.steps() if trace.steps is not None else _untimed(trace):
             first_s = until_s if block is None else float(block[0][0])
             if look_s is not None and first_s - trace.start_s > look_s:
-                reached_s = until_s
-                break
+                return until_s
             events: list[Event] = []
             if block is not None:
                 events += receiver.push(*block)
             events += receiver.advance(until_s)
             yield Step(until_s, until_s - LAG_S if receiver.is_judged else NEVER_S, events)
             if look_s is not None and until_s - trace.start_s > look_s:
-                reached_s = until_s  # before a pipe is asked for more
-                break
+                return until_s  # before a pipe is asked for more
+        return ENDED_S
+
+    yield from _to_the_end(steps(), receiver.finish)
+
+
+def _to_the_end(steps: Steps, finish: Callable[[], Iterator[Event]]) -> Iterator[Step]:
+    """The steps, and what the receiver still held, before any CaptureError."""
+    reached_s = ENDED_S
+    broken: CaptureError | None = None
+    try:
+        reached_s = yield from steps
     except CaptureError as error:
         broken = error
-    yield Step(reached_s, ENDED_S, list(receiver.finish()))
+    yield Step(reached_s, ENDED_S, list(finish()))
     if broken is not None:
         raise broken
 

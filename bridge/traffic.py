@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 from bridge.bus.event import Event, FrameHeard
 from bridge.bus.pairing import Pairing
 from bridge.capture.trace import Capture, Samples
-from bridge.channels import Channels, choose_channels, find_bus, pick_channel
+from bridge.channels import Channels, choose_channels
 from bridge.errors import CaptureError
-from bridge.hearing import ENDED_S, Step, hear_steps, hear_trace
+from bridge.hearing import ENDED_S, Step, hear_steps
 
 if TYPE_CHECKING:
     from bridge.bus.event import Supply
@@ -138,5 +138,3 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Means = NDArray[np.float64]
-
-__all__ = ["find_bus", "hear_trace", "pick_channel", "read_traffic"]

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 from bridge.bus import standard as std
 from bridge.bus.event import FrameHeard
 from bridge.capture.trace import UNKNOWN_LEVEL, Capture, Edges, Lines, Samples
+from bridge.channels import find_bus, pick_channel
 from bridge.errors import CaptureError
-from bridge.traffic import find_bus, hear_trace, pick_channel
+from bridge.hearing import hear_trace
 from tui.plot import new_figure, save_figure
 
 if TYPE_CHECKING:

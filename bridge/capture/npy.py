@@ -343,15 +343,16 @@ def _parse_header(text: bytes) -> tuple[np.dtype[Any], tuple[int, ...], bool]:
     return dtype, shape, bool(fields["fortran_order"])
 
 
-_ZIP_TROUBLE = (
-    zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, NotImplementedError, ValueError,
-    OSError,
-)  # fmt: skip
+# A password wanted is a RuntimeError to the library, an unknown packing one of its kind.
+_ZIP_TROUBLE = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, ValueError, OSError)
 
 
 def _explain(where: str, error: Exception) -> Exception:
     if isinstance(error, CaptureError):
         return error
-    return CaptureError(
-        f"{where}: the packed file is damaged or cut short ({str(error)[:80]}); save it again"
-    )
+    what = "is damaged or cut short"
+    if isinstance(error, NotImplementedError):
+        what = "is packed in a way that is not read here"
+    elif isinstance(error, RuntimeError):
+        what = "wants a password"
+    return CaptureError(f"{where}: the packed file {what} ({str(error)[:80]}); save it again")

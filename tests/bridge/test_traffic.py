@@ -11,8 +11,9 @@ from bridge.bus.event import FrameHeard
 from bridge.bus.frame import Frame
 from bridge.bus.pairing import pair
 from bridge.capture.trace import Capture, Edges, Lines, Samples
+from bridge.channels import find_bus
 from bridge.errors import CaptureError
-from bridge.traffic import find_bus, read_traffic
+from bridge.traffic import read_traffic
 from bridge.wave.waveform import Sending, edges_of, samples_of
 
 RATE_HZ = 100e3

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from bridge.capture.open import open_capture
 from bridge.capture.trace import Capture, Edges, Samples
 from bridge.errors import CaptureError
 
@@ -131,3 +133,21 @@ def test_a_packed_file_cut_short(load: Load, read_all: Callable[..., Any]) -> No
     broken[3000:3010] = b"\xff" * 10
     with pytest.raises(CaptureError, match="packed data is damaged"):
         read_all(load("y.npz", bytes(broken)))
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "says"),
+    [(6, 1, "wants a password"), (8, 99, "is packed in a way that is not read here")],
+)
+def test_a_locked_or_oddly_packed_file_is_not_called_damaged(
+    tmp_path: Path, place: int, value: int, says: str
+) -> None:
+    """Flag and method lie 2 octets later in the central directory (layout from memory)."""
+    path = tmp_path / "x.npz"
+    np.savez(path, bus=np.zeros(100))
+    octets = bytearray(path.read_bytes())
+    octets[place] = value
+    octets[octets.index(b"PK\x01\x02") + place + 2] = value
+    path.write_bytes(octets)
+    with pytest.raises(CaptureError, match=says):
+        open_capture(str(path), rate_hz=1e5)
