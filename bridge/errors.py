@@ -31,7 +31,7 @@ class BadInput(ArcstepError, ValueError):
 
 
 class FrameError(BadInput):
-    """Octets or fields that make no frame of the bus."""
+    """Bytes or fields that make no frame of the bus."""
 
 
 class WordsError(BadInput):

@@ -65,10 +65,10 @@ class Permit:
 
 
 def _check_form(frame: Frame) -> None:
-    octets = frame.build()
-    if not std.SHORTEST_COMMAND <= len(octets) <= std.LONGEST_COMMAND:
+    data = frame.build()
+    if not std.SHORTEST_COMMAND <= len(data) <= std.LONGEST_COMMAND:
         raise Refused(
-            f"{frame.hex} has {len(octets)} octets; a command has {std.SHORTEST_COMMAND} to "
+            f"{frame.hex} has {len(data)} bytes; a command has {std.SHORTEST_COMMAND} to "
             f"{std.LONGEST_COMMAND}"
         )
     if frame.framing not in std.FRAMINGS or frame.is_reply:

@@ -16,7 +16,7 @@ import numpy as np
 from bridge.bus import standard as std
 from bridge.bus.keying import Mark
 from bridge.bus.words import parse_words
-from bridge.wave.waveform import Sending
+from bridge.signal.waveform import Sending
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -46,8 +46,8 @@ class Cable:
         level_vpp: float = std.LEVEL_VPP,
     ) -> float:
         """Put a message on the cable; gives the time at which its last tone ends."""
-        octets = parse_words(words.split()).build()
-        sending = Sending([octets], carrier_hz=carrier_hz, level_vpp=level_vpp, gap_s=0.0)
+        data = parse_words(words.split()).build()
+        sending = Sending([data], carrier_hz=carrier_hz, level_vpp=level_vpp, gap_s=0.0)
         for mark in sending.marks:
             self.tone(at_s + mark.on_s, at_s + mark.off_s, carrier_hz, level_vpp)
         return self.marks[-1].off_s

@@ -15,14 +15,14 @@ from typing import TYPE_CHECKING
 
 from bridge.bus.standard import HALT, POLAR_POSITIONER, REPEAT_S
 from bridge.link.packet import NUMBERS, PROTOCOL, LineSplitter, Packet, parse_line
-from sim.coax import Act, Coax, Passed
+from sim.cable import Act, Coax, Passed
 
 if TYPE_CHECKING:
     from sim.rig.dish import Dish
 
 FIRMWARE = "simulated-1"
 CAPABILITIES = ("pulses", "tally", "motor", "signal", "listening", "supply", "two-way")
-LONGEST_FRAME = 8  # octets
+LONGEST_FRAME = 8  # bytes
 LONGEST_LISTEN_MS = 2000
 SHORTEST_LEASE_S, LONGEST_LEASE_S = 0.1, 10.0  # s
 STOP_FRAMES, TRIP_FRAMES = 2, 3  # the stop frame goes out so often: one may be lost on the cable
@@ -32,7 +32,7 @@ Answer = str | None  # the body of an answer, None while the act is still on its
 
 
 class SimAdapter:
-    """One adapter since its start; feed octets and time, take octets."""
+    """One adapter since its start; feed bytes and time, take bytes."""
 
     def __init__(self, dish: Dish, *, boot: int = 1) -> None:
         self.dish = dish
@@ -71,10 +71,10 @@ class SimAdapter:
         """Whether a host holds the lease."""
         return self._lease_s > 0 and not self._lapsed
 
-    def receive(self, octets: bytes, now_s: float) -> None:
-        """Take octets that came from the host at `now_s`."""
+    def receive(self, data: bytes, now_s: float) -> None:
+        """Take bytes that came from the host at `now_s`."""
         self.advance(now_s)
-        for line in self._lines.feed(octets):
+        for line in self._lines.feed(data):
             self._read(line)
         self.advance(now_s)  # what can begin at once does
 
@@ -95,10 +95,10 @@ class SimAdapter:
         return min(times_s, default=None)
 
     def take(self) -> bytes:
-        """Octets for the host."""
-        octets = b"".join(self._out)
+        """Bytes for the host."""
+        data = b"".join(self._out)
         self._out.clear()
-        return octets
+        return data
 
     # Lines
 
@@ -172,7 +172,7 @@ class SimAdapter:
     def _lease(self, args: tuple[str, ...]) -> Answer:
         try:
             lease_s, frame = float(args[0]), args[1]
-            octets = b"" if frame == "-" else bytes.fromhex(frame)
+            data = b"" if frame == "-" else bytes.fromhex(frame)
         except (IndexError, ValueError):
             return "no words lease SECONDS STOPFRAME"
         if lease_s == 0:
@@ -180,23 +180,23 @@ class SimAdapter:
             return "ok"
         if not SHORTEST_LEASE_S <= lease_s <= LONGEST_LEASE_S:
             return f"no range a lease is {SHORTEST_LEASE_S:g} to {LONGEST_LEASE_S:g} s"
-        if not 1 <= len(octets) <= LONGEST_FRAME:
-            return f"no range a stop frame has 1 to {LONGEST_FRAME} octets"
-        self._lease_s, self._stop_frame, self._lapsed = lease_s, octets, False
+        if not 1 <= len(data) <= LONGEST_FRAME:
+            return f"no range a stop frame has 1 to {LONGEST_FRAME} bytes"
+        self._lease_s, self._stop_frame, self._lapsed = lease_s, data, False
         return "ok"
 
     def _send(self, args: tuple[str, ...]) -> Answer:
         try:
-            octets, listen_ms = bytes.fromhex(args[0]), int(args[1])
+            data, listen_ms = bytes.fromhex(args[0]), int(args[1])
         except (IndexError, ValueError):
             return "no words send FRAME LISTEN_MS"
-        if not 1 <= len(octets) <= LONGEST_FRAME or not 0 <= listen_ms <= LONGEST_LISTEN_MS:
-            return f"no range 1 to {LONGEST_FRAME} octets, 0 to {LONGEST_LISTEN_MS} ms"
-        if self._lapsed and octets != self._stop_frame:
+        if not 1 <= len(data) <= LONGEST_FRAME or not 0 <= listen_ms <= LONGEST_LISTEN_MS:
+            return f"no range 1 to {LONGEST_FRAME} bytes, 0 to {LONGEST_LISTEN_MS} ms"
+        if self._lapsed and data != self._stop_frame:
             return "no lapsed the host was silent too long, so the motor was stopped; ask again"
-        if not self._lease_s and octets != self._stop_frame:
+        if not self._lease_s and data != self._stop_frame:
             return "no lease without a lease nothing would stop the motor; give one first"
-        return self._put(Act("frame", 0, octets=octets, listen_s=listen_ms / 1000))
+        return self._put(Act("frame", 0, data=data, listen_s=listen_ms / 1000))
 
     def _supply(self, args: tuple[str, ...]) -> Answer:
         if args not in (("0",), ("13",), ("18",)):
@@ -266,21 +266,21 @@ class SimAdapter:
         if self._under_way is not None and self._under_way[0] in dropped:
             self._finish("no stopped a stop came first; nothing was sent")
         for nth in range(times):
-            octets = self._stop_frame
-            if nth and octets[0] in (0xE0, 0xE2):  # said again with the framing of a repeat
-                octets = bytes((octets[0] + 1,)) + octets[1:]
+            data = self._stop_frame
+            if nth and data[0] in (0xE0, 0xE2):  # said again with the framing of a repeat
+                data = bytes((data[0] + 1,)) + data[1:]
             self._tickets += 1
             self._own.add(self._tickets)
             not_before_s = self._now_s + nth * REPEAT_S
-            self._coax.put(Act("frame", self._tickets, octets, not_before_s=not_before_s))
+            self._coax.put(Act("frame", self._tickets, data, not_before_s=not_before_s))
 
     def _take_passed(self, passed: list[Passed]) -> None:
         for it in passed:
             if it.ticket is None:
-                self._tell(f"heard {it.start_s:.4f} {it.octets.hex().upper()}")
+                self._tell(f"heard {it.start_s:.4f} {it.data.hex().upper()}")
             elif it.ticket in self._own:
                 self._own.discard(it.ticket)
-                self._tell(f"keyed {it.start_s:.4f} {it.octets.hex().upper()}")
+                self._tell(f"keyed {it.start_s:.4f} {it.data.hex().upper()}")
             elif self._under_way is not None and self._under_way[0] == it.ticket:
                 reply = f" {it.reply.hex().upper()}" if it.reply else ""
                 self._finish(f"ok {it.start_s:.4f}{reply}")

@@ -79,7 +79,7 @@ class BenchUrl:
 
 
 class Bench:
-    """A running simulated adapter: octets in, octets out, from any thread.
+    """A running simulated adapter: bytes in, bytes out, from any thread.
 
     Nothing runs between calls. What falls due meanwhile (a frame's end, the end of the lease)
     happens at its own simulated time as soon as anybody calls; `wait` sleeps until then.
@@ -100,7 +100,7 @@ class Bench:
     def open(cls, url: str) -> Bench:
         """From a `sim://` URL; YardError when there cannot be such a yard, fault or state."""
         from sim.rig.dish import Dish  # noqa: PLC0415  # the physics and its libraries
-        from sim.yardfile import load_yard  # noqa: PLC0415
+        from sim.yard_files import load_yard  # noqa: PLC0415
 
         told = BenchUrl.parse(url)
         yard = load_yard(told.yard)
@@ -112,30 +112,30 @@ class Bench:
         bench.save()
         return bench
 
-    def feed(self, octets: bytes) -> None:
-        """Octets from the host, now."""
+    def feed(self, data: bytes) -> None:
+        """Bytes from the host, now."""
         with self._turn:
             self._go_on()
-            self.adapter.receive(octets, self.clock.now_s())
+            self.adapter.receive(data, self.clock.now_s())
             self._turn.notify_all()
 
     def take(self) -> bytes:
-        """Octets for the host that are due by now."""
+        """Bytes for the host that are due by now."""
         with self._turn:
             self._go_on()
             return self.adapter.take()
 
     def wait(self, timeout_s: float | None) -> bytes:
-        """As `take`, waiting for the first octet, for `rouse`, or for `timeout_s` of wall time."""
+        """As `take`, waiting for the first byte, for `rouse`, or for `timeout_s` of wall time."""
         end_s = None if timeout_s is None else time.monotonic() + timeout_s
         with self._turn:
             while True:
                 self._go_on()
-                octets = self.adapter.take()
+                data = self.adapter.take()
                 left_s = None if end_s is None else end_s - time.monotonic()
-                if octets or self._roused or (left_s is not None and left_s <= 0):
+                if data or self._roused or (left_s is not None and left_s <= 0):
                     self._roused = False
-                    return octets
+                    return data
                 waits_s = [at_s for at_s in (left_s, self._due_in_s()) if at_s is not None]
                 self._turn.wait(min(waits_s, default=None))
 

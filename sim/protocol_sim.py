@@ -1,6 +1,6 @@
 """The pyserial URL handler that makes `sim://` a port like any other.
 
-The simulated adapter runs in the thread of whoever reads or writes; a reader sleeps until octets
+The simulated adapter runs in the thread of whoever reads or writes; a reader sleeps until bytes
 come or something falls due on the cable, so that nothing polls.
 """
 
@@ -36,7 +36,7 @@ class Serial(serial.SerialBase):
         """Start the adapter of the URL; YardError when there cannot be such a yard."""
         if self.is_open:
             raise PortUnavailable(f"the port {self.portstr} is open already; close it first")
-        self._octets = bytearray()
+        self._received = bytearray()
         self._reading = threading.Lock()
         self.bench = Bench.open(str(self.portstr))
         self.is_open = True
@@ -49,22 +49,22 @@ class Serial(serial.SerialBase):
             self.bench = None
 
     def read(self, size: int = 1) -> bytes:
-        """Up to `size` octets, all of them unless the time-out passes first."""
+        """Up to `size` bytes, all of them unless the time-out passes first."""
         end_s = None if self.timeout is None else time.monotonic() + self.timeout
         with self._reading:
-            while len(self._octets) < size:
+            while len(self._received) < size:
                 left_s = None if end_s is None else max(0.0, end_s - time.monotonic())
-                octets = self._bench().wait(left_s)
-                self._octets += octets
-                if not octets:  # time-out, or cancelled
+                data = self._bench().wait(left_s)
+                self._received += data
+                if not data:  # time-out, or cancelled
                     break
-            taken = bytes(self._octets[:size])
-            del self._octets[:size]
+            taken = bytes(self._received[:size])
+            del self._received[:size]
             return taken
 
-    def write(self, octets: ReadableBuffer, /) -> int:
-        """Hand all octets to the adapter."""
-        whole = bytes(octets)
+    def write(self, data: ReadableBuffer, /) -> int:
+        """Hand all bytes to the adapter."""
+        whole = bytes(data)
         self._bench().feed(whole)
         return len(whole)
 
@@ -75,19 +75,19 @@ class Serial(serial.SerialBase):
 
     @property
     def in_waiting(self) -> int:
-        """Octets that can be read without waiting."""
-        self._octets += self._bench().take()
-        return len(self._octets)
+        """Bytes that can be read without waiting."""
+        self._received += self._bench().take()
+        return len(self._received)
 
     @property
     def out_waiting(self) -> int:
-        """Octets not yet taken by the adapter: none, ever."""
+        """Bytes not yet taken by the adapter: none, ever."""
         return 0
 
     def reset_input_buffer(self) -> None:
         """Forget what has come and was not read."""
         self._bench().take()
-        self._octets.clear()
+        self._received.clear()
 
     def reset_output_buffer(self) -> None:
         """Nothing waits to go out."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from bridge.bus.event import Event, FrameHeard, Supply, Tone
 from bridge.bus.standard import SUPPLY_THRESHOLD_V
 from sim.rig.dish import Dish
-from sim.rig.memory import EndedBy, Entry, Outcome
+from sim.rig.positioner_memory import EndedBy, Entry, Outcome
 
 REST_STEP_S = 0.5  # s between looks at whether the dish has come to rest
 COAST_S = 4.0  # s of rest after which no pulse is to come and a positioner has made up its mind

@@ -8,19 +8,19 @@ from typing import Literal
 
 from pydantic import Field
 
-from bridge.datafile import Table, line_of, parse_checked
 from bridge.errors import BadInput, YardError
-from bridge.station import Controller, LinearMount, Station
-from sim.ground import linkage_of, obstacles_of, site_of
+from bridge.station.model import Controller, LinearMount, Station
+from bridge.textfile.checked import Table, line_of, parse_checked
 from sim.rig.ends import Ends
 from sim.rig.linkage import Linkage
 from sim.rig.load import Weight, weight_of
 from sim.rig.motor import Motor, fit_motor
 from sim.rig.positioner import Manner, Passing, Personality
+from sim.rig.positioner_motion import Habits
 from sim.rig.reed import Counting
-from sim.rig.travel import Habits
 from sim.sky.belt import Obstacle, Site, hidden_by
-from sim.sky.polar import hour_angle_deg
+from sim.sky.mount import hour_angle_deg
+from sim.station_rig import linkage_of, obstacles_of, site_of
 
 Tell = Callable[[str, str], None]  # a key and what is wrong with it
 

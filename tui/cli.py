@@ -12,7 +12,7 @@ from typing import Annotated, Any, NoReturn
 from cyclopts import App, CycloptsError, Parameter
 
 from bridge.errors import ArcstepError
-from tui.listing import drift, plan, positions, station_app
+from tui.list_cli import drift, plan, positions, station_app
 from tui.options import BUS, DEMO_PORT, LIST, MOVING, AsJson, File, Port, Rate
 
 
@@ -64,12 +64,12 @@ app.command(positions)
 def send(
     *words: Annotated[str, Parameter(help="command words, such as: drive east 1 count")],
     port: Port = DEMO_PORT,
-    dry_run: Annotated[bool, Parameter(negative=(), help="show the octets, send nothing")] = False,
+    dry_run: Annotated[bool, Parameter(negative=(), help="show the bytes, send nothing")] = False,
     clear: Annotated[
         bool, Parameter(negative=(), help="you have read the cautions and the dish is clear")
     ] = False,
 ) -> int:
-    """Send one command to a positioner, octets shown first."""
+    """Send one command to a positioner, bytes shown first."""
     from tui.commands.send import run
 
     return run(words, port, dry_run=dry_run, clear=clear)
@@ -103,7 +103,7 @@ def encode(
     out: Annotated[Path | None, Parameter(help="waveform file: .wav, .vcd or .csv")] = None,
     rate: Rate = None,
 ) -> int:
-    """Turn command words or hex into octets, and into a waveform file."""
+    """Turn command words or hex into bytes, and into a waveform file."""
     from tui.commands.encode import encode as run
 
     return run(list(words), out=out, rate_hz=rate)

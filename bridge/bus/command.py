@@ -1,6 +1,6 @@
 """What a frame says: typed commands of a positioner <-> Frame, and a sentence of meaning.
 
-Data octets of the positioner commands are from the Positioner Application Note (from memory);
+Data bytes of the positioner commands are from the Positioner Application Note (from memory);
 the two nibbles of the angle command are field usage (common practice).
 """
 
@@ -90,7 +90,7 @@ def _within(what: str, value: float, low: float, high: float, unit: str) -> None
         raise FrameError(f"{what} {value:g} is outside {low:g} to {high:g} {unit}".rstrip())
 
 
-def _drive_octet(command: Drive) -> int:
+def _drive_byte(command: Drive) -> int:
     if command.counts is not None and command.seconds is not None:
         raise FrameError("a drive is bounded by counts or by seconds, not by both")
     if command.counts is not None:
@@ -108,7 +108,7 @@ def _encode(command: Command) -> tuple[int, bytes]:
             return std.HALT, b""
         case Drive(side):
             return (std.DRIVE_EAST if side == "east" else std.DRIVE_WEST), bytes(
-                [_drive_octet(command)]
+                [_drive_byte(command)]
             )
         case SetLimit(side):
             return (std.LIMIT_EAST if side == "east" else std.LIMIT_WEST), b""
@@ -228,8 +228,8 @@ def _meaning_of(command: Command) -> tuple[dict[str, Value], str]:
             return {}, "Ask the positioner for its status"
 
 
-def _flags(octet: int, table: tuple[tuple[int, str], ...]) -> dict[str, Value]:
-    return {name: bool(octet & bit) for bit, name in table}
+def _flags(code: int, table: tuple[tuple[int, str], ...]) -> dict[str, Value]:
+    return {name: bool(code & bit) for bit, name in table}
 
 
 def _say_flags(what: str, flags: dict[str, Value]) -> str:
@@ -337,7 +337,7 @@ def read(frame: Frame, asked: Frame | None = None) -> Reading:
             f"{again}Command {frame.command:02X} is not in the standard ({who}).",
         )
     if len(frame.data) < entry.fewest:
-        needs = plural(entry.fewest, "octet")
+        needs = plural(entry.fewest, "byte")
         return Reading(
             entry.name,
             {},
@@ -359,5 +359,5 @@ def read(frame: Frame, asked: Frame | None = None) -> Reading:
         if not entry.sure:
             says += "; this use of the command is not settled, so nothing acts on it"
     surplus = len(frame.data) - entry.most
-    extra = f", and {plural(surplus, 'octet')} too many" if surplus > 0 else ""
+    extra = f", and {plural(surplus, 'byte')} too many" if surplus > 0 else ""
     return Reading(name, args, f"{again}{says} ({who}){extra}.")

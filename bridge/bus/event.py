@@ -51,7 +51,7 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class FrameHeard:
-    """A message; octets that could not be recovered are None.
+    """A message; bytes that could not be recovered are None.
 
     `t_s` is the start of its first tone, None for hex text without times. `level_vpp` is the
     tone's level in volts peak to peak where the capture is in volts. `asked` is the command
@@ -59,7 +59,7 @@ class FrameHeard:
     """
 
     t_s: float | None
-    octets: tuple[int | None, ...]
+    data: tuple[int | None, ...]
     parity_ok: tuple[bool, ...]
     duration_s: float | None = None
     faults: tuple[Fault, ...] = ()
@@ -72,33 +72,33 @@ class FrameHeard:
 
     @property
     def frame(self) -> Frame | None:
-        """The frame, where every octet was recovered."""
-        octets = [octet for octet in self.octets if octet is not None]
-        if not octets or len(octets) != len(self.octets) or len(octets) > LONGEST_READ:
+        """The frame, where every byte was recovered."""
+        data = [byte for byte in self.data if byte is not None]
+        if not data or len(data) != len(self.data) or len(data) > LONGEST_READ:
             return None
         try:
-            return Frame.parse(bytes(octets))
+            return Frame.parse(bytes(data))
         except FrameError:
             return None
 
     @property
     def hex(self) -> str:
-        return " ".join("??" if octet is None else f"{octet:02X}" for octet in self.octets)
+        return " ".join("??" if byte is None else f"{byte:02X}" for byte in self.data)
 
     @property
     def reading(self) -> Reading:
         """What the frame says; a frame with lost bytes says only that."""
         if (frame := self.frame) is not None:
             return read(frame, self.asked)
-        if not self.octets:
+        if not self.data:
             return Reading("unreadable", {}, "Broken off before its first byte was whole.")
-        if len(self.octets) > LONGEST_READ and None not in self.octets:
-            return Reading("unreadable", {}, f"{len(self.octets)} bytes: too long for a message.")
+        if len(self.data) > LONGEST_READ and None not in self.data:
+            return Reading("unreadable", {}, f"{len(self.data)} bytes: too long for a message.")
         return Reading("unreadable", {}, "A byte was not recovered, so it is not interpreted.")
 
     def to_json(self, file: str) -> Json:
-        octets = self.octets
-        first = octets[0] if octets else None
+        data = self.data
+        first = data[0] if data else None
         head = Frame(first) if first is not None else None
         is_reply = head is not None and head.is_reply
         reading = self.reading
@@ -112,8 +112,8 @@ class FrameHeard:
             "role": "reply" if is_reply else "command",
             "repeat": head is not None and head.is_repeat,
             "reply_wanted": head is not None and head.reply_wanted,
-            "address": None if is_reply or len(octets) < 2 else octets[1],
-            "command": None if is_reply or len(octets) < 3 else octets[2],
+            "address": None if is_reply or len(data) < 2 else data[1],
+            "command": None if is_reply or len(data) < 3 else data[2],
             "name": reading.name,
             "args": reading.args,
             "meaning": reading.meaning,

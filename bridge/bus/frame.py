@@ -1,9 +1,9 @@
-"""A frame of the bus and its octets.
+"""A frame of the bus and its bytes.
 
     command   | framing | address | command | data 0-3 |      E0 31 68 FF
     reply     | framing | data 0-3 |                          E4 80
 
-Each octet is followed on the line by one bit of odd parity, which lives in `keying`, not here.
+Each byte is followed on the line by one bit of odd parity, which lives in `keying`, not here.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from bridge.errors import FrameError
 if TYPE_CHECKING:
     from construct import Struct
 
-LONGEST_READ = 8  # octets; the standard sends up to 6, single-cable installations more
+LONGEST_READ = 8  # bytes; the standard sends up to 6, single-cable installations more
 
 _REPLIES = (
     standard.REPLY_OK,
@@ -33,7 +33,7 @@ _ASKS = (standard.ASK_FIRST, standard.ASK_REPEAT)
 
 @cache
 def _layout(length: int, reply: bool) -> Struct:
-    """The fields of a frame of `length` octets: what is not there is None or empty."""
+    """The fields of a frame of `length` bytes: what is not there is None or empty."""
     from construct import Byte, Bytes, If, Struct, Terminated  # noqa: PLC0415  (slow to import)
 
     head = 1 if reply else min(length, 3)
@@ -62,19 +62,19 @@ class Frame:
     data: bytes = b""
 
     @classmethod
-    def parse(cls, octets: bytes) -> Frame:
-        """The frame that these 1 to 8 octets make. Raises FrameError."""
-        if not 1 <= len(octets) <= LONGEST_READ:
+    def parse(cls, message: bytes) -> Frame:
+        """The frame that these 1 to 8 bytes make. Raises FrameError."""
+        if not 1 <= len(message) <= LONGEST_READ:
             raise FrameError(
-                f"a frame of {len(octets)} octets; the bus carries 1 to {LONGEST_READ}, "
+                f"a frame of {len(message)} bytes; the bus carries 1 to {LONGEST_READ}, "
                 f"commands 3 to {standard.LONGEST_COMMAND}"
             )
-        return _parse(bytes(octets))
+        return _parse(bytes(message))
 
     def build(self) -> bytes:
-        """The octets of this frame. Raises FrameError for fields that make none."""
+        """The bytes of this frame. Raises FrameError for fields that make none."""
         head = [self.framing, self.address, self.command]
-        present = [octet for octet in head if octet is not None]
+        present = [byte for byte in head if byte is not None]
         hollow = (self.address is None and self.command is not None) or (
             self.command is None and self.data and not self.is_reply
         )
@@ -82,11 +82,11 @@ class Frame:
             raise FrameError(
                 f"fields {self!r} leave a hole: framing, address, command, data stand in that order"
             )
-        if bad := [octet for octet in present if not 0 <= octet <= 0xFF]:
-            raise FrameError(f"octet {bad[0]} is outside 0 to 255")
+        if bad := [byte for byte in present if not 0 <= byte <= 0xFF]:
+            raise FrameError(f"byte {bad[0]} is outside 0 to 255")
         length = len(present) + len(self.data)
         if length > LONGEST_READ:
-            raise FrameError(f"a frame of {length} octets; the bus carries at most {LONGEST_READ}")
+            raise FrameError(f"a frame of {length} bytes; the bus carries at most {LONGEST_READ}")
         fields = {
             "framing": self.framing,
             "address": self.address,
@@ -97,7 +97,7 @@ class Frame:
 
     @property
     def hex(self) -> str:
-        """The octets as people write them: `E0 31 68 FF`."""
+        """The bytes as people write them: `E0 31 68 FF`."""
         return self.build().hex(" ").upper()
 
     @property
@@ -114,35 +114,35 @@ class Frame:
 
 
 @lru_cache(maxsize=256)  # the same few messages come again and again, and each is asked for often
-def _parse(octets: bytes) -> Frame:
+def _parse(message: bytes) -> Frame:
     from construct import ConstructError  # noqa: PLC0415
 
-    reply = octets[0] in _REPLIES
+    reply = message[0] in _REPLIES
     try:
-        fields = _layout(len(octets), reply).parse(octets)
+        fields = _layout(len(message), reply).parse(message)
     except ConstructError as error:  # cannot happen once the length is right; never hide it
-        raise FrameError(f"octets {octets.hex(' ').upper()} make no frame: {error}") from error
+        raise FrameError(f"bytes {message.hex(' ').upper()} make no frame: {error}") from error
     return Frame(fields.framing, fields.address, fields.command, bytes(fields.data))
 
 
-_OCTET = re.compile(r"0x([0-9a-f]{1,2})|([0-9a-f]{2})h?", re.IGNORECASE)
+_BYTE = re.compile(r"0x([0-9a-f]{1,2})|([0-9a-f]{2})h?", re.IGNORECASE)
 _GAP = re.compile(r"[\s,;:\-{}\[\]()]+")
 
 
 def parse_hex(text: str) -> bytes:
-    """Octets from hex text in any usual spelling. Raises FrameError naming the word that is none.
+    """Bytes from hex text in any usual spelling. Raises FrameError naming the word that is none.
 
     >>> parse_hex("E0 31 68 FF") == parse_hex("0xE0,0x31,0x68,0xff") == parse_hex("e03168ff")
     True
     """
-    octets = bytearray()
+    message = bytearray()
     for word in filter(None, _GAP.split(text.strip())):
-        if single := _OCTET.fullmatch(word):
-            octets.append(int(single[1] or single[2], 16))
+        if single := _BYTE.fullmatch(word):
+            message.append(int(single[1] or single[2], 16))
         elif re.fullmatch(r"(0x)?([0-9a-f]{2})+", word, re.IGNORECASE):
-            octets += bytes.fromhex(word.lower().removeprefix("0x"))
+            message += bytes.fromhex(word.lower().removeprefix("0x"))
         else:
-            raise FrameError(f"'{word}' is not hex; write octets as E0 31 68 FF")
-    if not octets:
-        raise FrameError("no octets; write them as E0 31 68 FF")
-    return bytes(octets)
+            raise FrameError(f"'{word}' is not hex; write bytes as E0 31 68 FF")
+    if not message:
+        raise FrameError("no bytes; write them as E0 31 68 FF")
+    return bytes(message)

@@ -67,47 +67,47 @@ Cut = Literal["no", "yes", "if unfinished"]  # whether the capture ends inside a
 Keyed = Message | Scrap | Burst | Tone
 
 
-def parity_bit(octet: int) -> int:
+def parity_bit(byte: int) -> int:
     """The odd parity bit: with it the count of ones is odd.
 
-    >>> [parity_bit(octet) for octet in (0x00, 0x01, 0x55, 0x7F, 0x80, 0xE0, 0xFF)]
+    >>> [parity_bit(byte) for byte in (0x00, 0x01, 0x55, 0x7F, 0x80, 0xE0, 0xFF)]
     [1, 0, 1, 0, 0, 0, 1]
     """
-    return 1 - octet.bit_count() % 2
+    return 1 - byte.bit_count() % 2
 
 
-def bits_of(octets: bytes) -> list[int]:
+def bits_of(data: bytes) -> list[int]:
     """The bits on the line, parity bits among them."""
     return [
         bit
-        for octet in octets
-        for bit in (*((octet >> n) & 1 for n in range(7, -1, -1)), parity_bit(octet))
+        for byte in data
+        for bit in (*((byte >> n) & 1 for n in range(7, -1, -1)), parity_bit(byte))
     ]
 
 
-def octets_of(
+def bytes_of(
     bits: Sequence[int | None],
 ) -> tuple[tuple[int | None, ...], tuple[bool, ...], tuple[int | None, ...]]:
-    """(octets, parity right, left-over bits); an octet with a lost bit is None and not right."""
-    octets: list[int | None] = []
+    """(bytes, parity right, left-over bits); an byte with a lost bit is None and not right."""
+    data: list[int | None] = []
     right: list[bool] = []
     whole = len(bits) - len(bits) % std.BITS_PER_BYTE
     for start in range(0, whole, std.BITS_PER_BYTE):
         group = bits[start : start + std.BITS_PER_BYTE]
         known = [bit for bit in group if bit is not None]
         if len(known) < std.BITS_PER_BYTE:
-            octets.append(None)
+            data.append(None)
             right.append(False)
             continue
-        octets.append(sum(bit << (7 - n) for n, bit in enumerate(known[:8])))
+        data.append(sum(bit << (7 - n) for n, bit in enumerate(known[:8])))
         right.append(sum(known) % 2 == 1)
-    return tuple(octets), tuple(right), tuple(bits[whole:])
+    return tuple(data), tuple(right), tuple(bits[whole:])
 
 
 def is_whole(bits: Sequence[int | None]) -> bool:
     """Whether these are whole bytes, each with its parity right."""
-    octets, right, rest = octets_of(bits)
-    return bool(octets) and all(right) and not rest
+    data, right, rest = bytes_of(bits)
+    return bool(data) and all(right) and not rest
 
 
 def _part_messages(marks: list[Mark], grain_s: float) -> Iterator[list[Mark]]:
@@ -136,23 +136,23 @@ def _are_two(head: list[Mark], tail: list[Mark], grain_s: float) -> bool:
 
 
 def _read_whole(marks: list[Mark], grain_s: float) -> list[int] | None:
-    """The octets up to the next such quiet; None where a bit is over or the first one wrong."""
+    """The bytes up to the next such quiet; None where a bit is over or the first one wrong."""
     ends = (n for n, (a, b) in enumerate(pairwise(marks), 1) if b.on_s - a.off_s > PARTING_S)
     merged = list(join_marks(marks[: next(ends, len(marks))], [], grain_s))
     bits = read_bits(merged, [], grain_s)[0] if merged else []
-    octets, right, rest = octets_of(bits)
-    known = [octet for octet in octets if octet is not None]
-    return known if known and right[0] and len(known) == len(octets) and not rest else None
+    data, right, rest = bytes_of(bits)
+    known = [byte for byte in data if byte is not None]
+    return known if known and right[0] and len(known) == len(data) and not rest else None
 
 
-def marks_of(octets: bytes, start_s: float = 0.0, slot_s: float = std.SLOT_S) -> list[Mark]:
-    """The stretches of tone that send these octets.
+def marks_of(data: bytes, start_s: float = 0.0, slot_s: float = std.SLOT_S) -> list[Mark]:
+    """The stretches of tone that send these bytes.
 
     >>> [round(mark.length_s * 1e3, 3) for mark in marks_of(b"\\xe0")]
     [0.5, 0.5, 0.5, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0]
     """
     marks = []
-    for n, bit in enumerate(bits_of(octets)):
+    for n, bit in enumerate(bits_of(data)):
         on_s = start_s + 3 * n * slot_s
         marks.append(Mark(on_s, on_s + (1 if bit else 2) * slot_s))
     return marks

@@ -3,7 +3,7 @@
 EUTELSAT, DiSEqC Bus Functional Specification 4.2 (25 February 1998) and Positioner Application
 Note 1.0 (15 March 1998). Framing and command tables were cross-read in public copies of the
 specification's tables; figures of the physical layer are from memory. An entry that is not
-`sure` is shown with its octets and never acted on unasked.
+`sure` is shown with its bytes and never acted on unasked.
 """
 
 from __future__ import annotations
@@ -29,9 +29,9 @@ QUIET_S = 15e-3  # s between supply change or tone, message, burst and tone
 REPEAT_S = 100e-3  # s, about, before a repeat
 REPLY_S = 150e-3  # s within which a reply begins
 BURST_S = 12.5e-3  # s, tone burst A, unmodulated; B is nine slots of tone at bit spacing
-SHORTEST_COMMAND = 3  # octets
-LONGEST_COMMAND = 6  # octets
-LONGEST_REPLY = 4  # octets: framing and up to three of data
+SHORTEST_COMMAND = 3  # bytes
+LONGEST_COMMAND = 6  # bytes
+LONGEST_REPLY = 4  # bytes: framing and up to three of data
 
 # Framing (Bus Functional Specification, framing byte)
 COMMAND_FIRST = 0xE0
@@ -92,7 +92,7 @@ def address_name(address: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class CommandEntry:
-    """One row of the command table: `fewest` to `most` octets of data follow the command."""
+    """One row of the command table: `fewest` to `most` bytes of data follow the command."""
 
     byte: int
     name: str

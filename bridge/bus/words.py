@@ -106,7 +106,7 @@ _MEANT_FOR = (
 
 
 def _by_table(words: Sequence[str]) -> Frame:
-    """Any other command of the table by its name, then its data octets as numbers."""
+    """Any other command of the table by its name, then its data bytes as numbers."""
     for cut in range(len(words), 0, -1):
         entry = _BY_NAME.get(" ".join(words[:cut]).lower())
         if entry is None:
@@ -118,9 +118,9 @@ def _by_table(words: Sequence[str]) -> Frame:
                 if entry.fewest == entry.most
                 else f"{entry.fewest} to {entry.most}"
             )
-            raise WordsError(f"'{entry.name}' takes {need} octets of data, not {len(data)}")
-        if bad := [octet for octet in data if not 0 <= octet <= 0xFF]:
-            raise WordsError(f"data octet {bad[0]} of '{entry.name}' is outside 0 to 255")
+            raise WordsError(f"'{entry.name}' takes {need} bytes of data, not {len(data)}")
+        if bad := [byte for byte in data if not 0 <= byte <= 0xFF]:
+            raise WordsError(f"data byte {bad[0]} of '{entry.name}' is outside 0 to 255")
         address = next((who for bytes_, who in _MEANT_FOR if entry.byte in bytes_), std.ANY_DEVICE)
         return Frame(std.COMMAND_FIRST, address, entry.byte, bytes(data))
     raise WordsError(f"'{' '.join(words)}' is no command; try: {'; '.join(HELP)}")

@@ -36,7 +36,7 @@ RATE_NAMES = frozenset(
 INTERVAL_NAMES = frozenset({"dt", "dt_s", "interval", "interval_s"})
 TIME_NAMES = frozenset({"t", "time", "times", "t_s", "time_s"})
 CHANNELS_MOST = 64  # more columns than this is a picture, not a capture
-HEADER_MOST = 1 << 16  # octets of an array header; real ones have 128
+HEADER_MOST = 1 << 16  # bytes of an array header; real ones have 128
 PEEK_COUNT = 1 << 20  # values looked at to tell a logic line from counts
 RATE_MOST_HZ = 1e12  # beyond any recorder
 
@@ -229,9 +229,9 @@ def _raw(channel: Channel, block: int) -> Iterator[RawBlock]:
         with _open(array) as file:
             if file.seekable():
                 array.source.seek(file, array.data_start + row_start * item)
-            while left > 0 and (octets := array.source.read(file, step * item)):
-                whole = len(octets) // item
-                values = np.frombuffer(octets, array.dtype, whole)
+            while left > 0 and (data := array.source.read(file, step * item)):
+                whole = len(data) // item
+                values = np.frombuffer(data, array.dtype, whole)
                 if channel.field is not None:
                     values = values[channel.field]
                 values = values[channel.first - row_start :: channel.stride][:left]
@@ -310,7 +310,7 @@ def _read_header(source: Source, member: str | None, file: IO[bytes]) -> Array:
         start += source.read(file, 2)
     if len(start) < (12 if wide else 10) or start[:6] != MAGIC:
         raise CaptureError(
-            f"{where}: byte 0: no array header within {len(start)} octets;"
+            f"{where}: byte 0: no array header within {len(start)} bytes;"
             " this is no NumPy file, or it was cut short"
         )
     length = struct.unpack_from("<I" if wide else "<H", start, 8)[0]

@@ -14,31 +14,32 @@ from bridge.errors import CaptureError
 
 Reader = Callable[[Source, float | None, int], Capture]
 
-BLOCK_OCTETS = 1 << 20  # octets read at a time; a pass holds a few dozen times as much
-READERS = {  # suffix -> module and function, imported when wanted: hex text needs no numpy
-    ".vcd": "vcd.read_vcd",
-    ".wav": "wav.read_wav", ".wave": "wav.read_wav", ".rf64": "wav.read_wav",
-    ".bwf": "wav.read_wav",
-    ".csv": "table.read_table", ".tsv": "table.read_table", ".tab": "table.read_table",
-    ".npy": "npy.read_npy",
-    ".npz": "npy.read_npz",
-    ".hex": "hextext.read_hextext", ".txt": "hextext.read_hextext", ".log": "hextext.read_hextext",
-    ".json": "hextext.read_hextext", ".jsonl": "hextext.read_hextext",
+BLOCK_BYTES = 1 << 20  # bytes read at a time; a pass holds a few dozen times as much
+# A reader by its module and function, imported when wanted: hex text needs no numpy.
+VCD, WAV = "vcd.reader.read_vcd", "wav.read_wav"
+TABLE, HEXTEXT = "table.reader.read_table", "hextext.reader.read_hextext"
+NPY, NPZ = "npy.read_npy", "npy.read_npz"
+READERS = {
+    ".vcd": VCD,
+    ".wav": WAV, ".wave": WAV, ".rf64": WAV, ".bwf": WAV,
+    ".csv": TABLE, ".tsv": TABLE, ".tab": TABLE,
+    ".npy": NPY, ".npz": NPZ,
+    ".hex": HEXTEXT, ".txt": HEXTEXT, ".log": HEXTEXT, ".json": HEXTEXT, ".jsonl": HEXTEXT,
 }  # fmt: skip
 MARKS = {
-    b"RIFF": "wav.read_wav", b"RIFX": "wav.read_wav", b"RF64": "wav.read_wav",
-    b"BW64": "wav.read_wav", b"\x93NUMPY": "npy.read_npy", b"PK\x03\x04": "npy.read_npz",
+    b"RIFF": WAV, b"RIFX": WAV, b"RF64": WAV, b"BW64": WAV,
+    b"\x93NUMPY": NPY, b"PK\x03\x04": NPZ,
 }  # fmt: skip
 BINARY = frozenset(MARKS.values())
 KINDS = ".vcd, .wav, .csv, .tsv, .npy, .npz or hex text"
 
 
-def open_capture(path: str, *, rate_hz: float | None = None, block: int = BLOCK_OCTETS) -> Capture:
+def open_capture(path: str, *, rate_hz: float | None = None, block: int = BLOCK_BYTES) -> Capture:
     """Open a capture of any kind; `-` is stdin, and gzip is unpacked on the way.
 
     `rate_hz` is the sample rate where the file does not tell it (NumPy arrays, tables without
     times); where a WAV file or a preamble tells one too, `rate_hz` wins, and where rows or time
-    stamps carry times, the times win. `block` is how many octets are read at a time. Raises
+    stamps carry times, the times win. `block` is how many bytes are read at a time. Raises
     CaptureError with one sentence; so may a later pass over a trace.
     """
     if rate_hz is not None and not (math.isfinite(rate_hz) and rate_hz > 0):
@@ -68,7 +69,7 @@ def _read(source: Source, rate_hz: float | None, block: int) -> Capture:
 
 def _function(name: str) -> Any:
     """A function of a module in this package, which is imported for it."""
-    module, _, function = name.partition(".")
+    module, _, function = name.rpartition(".")
     return getattr(import_module(f"bridge.capture.{module}"), function)
 
 
@@ -86,13 +87,13 @@ def _choose(source: Source) -> str:
     if named in BINARY:
         return named  # it says what is wrong with the start
     source.unify_text()
-    if named == "vcd.read_vcd" or _look(source, "vcdhead.looks_like_vcd"):
-        return "vcd.read_vcd"
+    if named == VCD or _look(source, "vcd.head.looks_like_vcd"):
+        return VCD
     looks = [
-        ("hextext.read_hextext", "hextext.looks_like_hextext"),
-        ("table.read_table", "tablehead.looks_like_table"),
+        (HEXTEXT, "hextext.reader.looks_like_hextext"),
+        (TABLE, "table.head.looks_like_table"),
     ]
-    if named == "table.read_table":
+    if named == TABLE:
         looks.reverse()
     for reader, look in looks:
         if _look(source, look):

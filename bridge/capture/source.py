@@ -1,4 +1,4 @@
-"""Where the octets of a capture come from: a file, a gzip file, a pipe or stdin.
+"""Where the bytes of a capture come from: a file, a gzip file, a pipe or stdin.
 
 A source can be read again from the start as often as there are traces; what cannot be read
 twice (stdin, a pipe) is copied into a temporary file while it is read.
@@ -20,26 +20,26 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, BinaryIO, cast
 
-from bridge.capture.recode import Recoded, Turn, find_turns
-from bridge.capture.spool import Spool, SpoolReader, remove_file
+from bridge.capture.pipe_copy import Spool, SpoolReader, remove_file
+from bridge.capture.text_encoding import Recoded, Turn, find_turns
 from bridge.errors import CaptureError
 
-HEAD_OCTETS = 1 << 16  # octets looked at to tell what kind of file it is
-COPY_OCTETS = 1 << 20  # octets copied at a time
-HEAD_PAUSE_S = 0.5  # s without an octet after which a pipe is judged by what it gave
-BLOCK_PAUSE_S = 0.1  # s that a block may take to fill where octets trickle out of a pipe
+HEAD_BYTES = 1 << 16  # bytes looked at to tell what kind of file it is
+COPY_BYTES = 1 << 20  # bytes copied at a time
+HEAD_PAUSE_S = 0.5  # s without an byte after which a pipe is judged by what it gave
+BLOCK_PAUSE_S = 0.1  # s that a block may take to fill where bytes trickle out of a pipe
 GZIP_MAGIC = b"\x1f\x8b"
 
 
 class Source:
-    """Octets that can be read from the start again and again; `name` is for messages."""
+    """Bytes that can be read from the start again and again; `name` is for messages."""
 
     def __init__(self, path: str) -> None:
         self.name = "stdin" if path == "-" else path
         self.path = path
         self.notes: list[str] = []  # what a pass found odd; they come as it goes
         self.suffix = "" if path == "-" else _find_suffix(path)
-        self._reached = 0  # octets of the file, packed or not, that the last pass has come to
+        self._reached = 0  # bytes of the file, packed or not, that the last pass has come to
         self._broken: tuple[object, CaptureError] | None = None  # what the next read will find
         self._spool: Spool | None = None
         self._turns: Callable[[], list[Turn]] | None = None
@@ -56,7 +56,7 @@ class Source:
         self.head = self._read_head(1)
 
     def _find_size(self) -> int | None:
-        """Octets, unpacked; None where only a whole pass would tell."""
+        """Bytes, unpacked; None where only a whole pass would tell."""
         if self.zipped or self._spool is not None or self._turns is not None:
             return None
         try:
@@ -65,13 +65,13 @@ class Source:
             raise _explain(self.name, error) from error
 
     def _read_head(self, least: int) -> bytes:
-        """The first octets; of a pipe that pauses what it gave, `least` octets or more."""
+        """The first bytes; of a pipe that pauses what it gave, `least` bytes or more."""
         with self.open() as file:
             if self._spool is None:
-                return self.read(file, HEAD_OCTETS)
-            head = self.read(file, min(least, HEAD_OCTETS))
-            while len(head) < HEAD_OCTETS and self._has_more(file, HEAD_PAUSE_S):
-                part = self.read(file, HEAD_OCTETS - len(head), whole=False)
+                return self.read(file, HEAD_BYTES)
+            head = self.read(file, min(least, HEAD_BYTES))
+            while len(head) < HEAD_BYTES and self._has_more(file, HEAD_PAUSE_S):
+                part = self.read(file, HEAD_BYTES - len(head), whole=False)
                 if not part:
                     break
                 head += part
@@ -79,7 +79,7 @@ class Source:
 
     def grow_head(self) -> bool:
         """Wait for more of a pipe than the head holds; False where there is no more to wait for."""
-        if self._spool is None or len(self.head) >= HEAD_OCTETS:
+        if self._spool is None or len(self.head) >= HEAD_BYTES:
             return False
         before = len(self.head)
         self.head = self._read_head(before + 1)
@@ -106,7 +106,7 @@ class Source:
         return cast(BinaryIO, Recoded(file, self._turns()))
 
     def read(self, file: IO[bytes], count: int, *, whole: bool = True) -> bytes:
-        """Read up to `count` octets, fewer only at the end; CaptureError where it breaks.
+        """Read up to `count` bytes, fewer only at the end; CaptureError where it breaks.
 
         Not `whole`: also where a pipe has no more for now.
         """
@@ -133,7 +133,7 @@ class Source:
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
     def seek(self, file: IO[bytes], place: int) -> None:
-        """Go to a place in the unpacked octets; CaptureError where they break before it."""
+        """Go to a place in the unpacked bytes; CaptureError where they break before it."""
         with self._explained(file):
             file.seek(place)
 
@@ -143,19 +143,19 @@ class Source:
             yield
         except EOFError:
             raise CaptureError(
-                f"{self.name}: the packed data stops after {self._tell(file)} unpacked octets;"
+                f"{self.name}: the packed data stops after {self._tell(file)} unpacked bytes;"
                 " copy the file again, or unpack what there is"
             ) from None
         except (gzip.BadGzipFile, zlib.error) as error:
             raise CaptureError(
-                f"{self.name}: the packed data is damaged after {self._tell(file)} unpacked octets"
+                f"{self.name}: the packed data is damaged after {self._tell(file)} unpacked bytes"
                 f" ({error}); copy the file again"
             ) from None
         except OSError as error:
             raise _explain(self.name, error) from error
 
     def blocks(self, count: int, start: int = 0) -> Iterator[bytes]:
-        """Give the octets from `start` on in pieces of `count`, the last one shorter."""
+        """Give the bytes from `start` on in pieces of `count`, the last one shorter."""
         with self.open() as file:
             if start:
                 self.seek(file, start)
@@ -177,7 +177,7 @@ class Source:
         weakref.finalize(self, remove_file, path)
         with os.fdopen(handle, "wb") as copy, self.open() as file:
             try:
-                while part := self.read(file, COPY_OCTETS):
+                while part := self.read(file, COPY_BYTES):
                     copy.write(part)
             except OSError as error:
                 raise _explain(self.name, error) from error

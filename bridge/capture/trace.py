@@ -78,7 +78,7 @@ class Edges:
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """Hex text: each line is a frame, as (time_s or None, octets, "file:line")."""
+    """Hex text: each line is a frame, as (time_s or None, bytes, "file:line")."""
 
     name: str
     chunks: Callable[[], Iterator[tuple[float | None, bytes, str]]]

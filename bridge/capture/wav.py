@@ -1,10 +1,10 @@
 """WAV files: integer and float samples of any width, one trace a channel.
 
-    "RIFF" size "WAVE"  { id size octets [pad] } ...     size little-endian, 32 bit
+    "RIFF" size "WAVE"  { id size bytes [pad] } ...     size little-endian, 32 bit
     "RF64" FFFFFFFF "WAVE" "ds64" ... the same with 64 bit sizes
 
-fmt: tag (1 integer, 3 float, FFFE extensible: the tag is in its GUID), channels, rate, octets a
-second, octets a sample of all channels, bits. Eight bits and fewer are unsigned with silence at
+fmt: tag (1 integer, 3 float, FFFE extensible: the tag is in its GUID), channels, rate, bytes a
+second, bytes a sample of all channels, bits. Eight bits and fewer are unsigned with silence at
 128, wider ones signed (Microsoft mmreg.h; sample signs as scipy.io.wavfile reads them).
 """
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 TAG_INTEGER, TAG_FLOAT, TAG_EXTENSIBLE = 1, 3, 0xFFFE  # mmreg.h
 GUID_TAIL = bytes.fromhex("0000 0000 1000 8000 00AA00389B71")  # after the tag; mmreg.h
 SIZE_UNKNOWN = 0xFFFFFFFF  # size of a chunk still being written, or kept in ds64
-SIZE_TURN = 1 << 32  # octets after which a size of 32 bit starts again at 0
+SIZE_TURN = 1 << 32  # bytes after which a size of 32 bit starts again at 0
 UNBOUNDED = 1 << 62
 CHANNELS_MOST = 256  # more than any recorder has: a damaged header
 KNOWN_IDS = frozenset(
@@ -45,9 +45,9 @@ class Layout:
     is_float: bool
     channels: int
     rate_hz: float
-    width: int  # octets of one sample of one channel
+    width: int  # bytes of one sample of one channel
     data_start: int = 0  # byte offset of the first sample
-    data_octets: int = 0  # whole frames only; UNBOUNDED where only the end of the file tells
+    data_bytes: int = 0  # whole frames only; UNBOUNDED where only the end of the file tells
 
 
 def read_wav(source: Source, rate_hz: float | None, block: int) -> Capture:
@@ -83,7 +83,7 @@ def _read_header(source: Source, file: BinaryIO) -> tuple[Layout, list[str]]:
         raise CaptureError(f"{source.name}: byte 0: big-endian RIFX; write it as a plain WAV file")
     if len(head) < 12 or head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
         raise CaptureError(
-            f"{source.name}: byte 0: no RIFF and WAVE marks within the first {len(head)} octets;"
+            f"{source.name}: byte 0: no RIFF and WAVE marks within the first {len(head)} bytes;"
             " this is no WAV file, or it was cut short"
         )
     size = UNBOUNDED if source.size is None else source.size
@@ -131,29 +131,29 @@ def _fit_data(
     held = max(size - start, 0)
     frame = layout.width * layout.channels
     notes = []
-    octets = min(told, held)
+    size = min(told, held)
     if source.size is None:
-        octets = told if told not in (0, SIZE_UNKNOWN) else UNBOUNDED
+        size = told if told not in (0, SIZE_UNKNOWN) else UNBOUNDED
     elif told == SIZE_UNKNOWN or (told < held and (held - told) % SIZE_TURN == 0):
-        octets = held  # written as a stream, or longer than its size field can tell
+        size = held  # written as a stream, or longer than its size field can tell
     elif told > held or (told == 0 and held >= frame):
-        octets = held
+        size = held
         notes.append(
-            f"{source.name}: byte {start - 4}: the data chunk says {told:,} octets, the file"
+            f"{source.name}: byte {start - 4}: the data chunk says {told:,} bytes, the file"
             f" holds {held:,}; read to the end of the file"
         )
-    elif octets % frame:
+    elif size % frame:
         notes.append(
-            f"{source.name}: byte {start + octets // frame * frame}: the last sample is not"
-            f" whole ({octets % frame} of {frame} octets); left out"
+            f"{source.name}: byte {start + size // frame * frame}: the last sample is not"
+            f" whole ({size % frame} of {frame} bytes); left out"
         )
-    octets -= octets % frame
-    if not octets:
+    size -= size % frame
+    if not size:
         raise CaptureError(
             f"{source.name}: byte {start}: no whole sample in the data chunk; record it again"
         )
     return (
-        Layout(layout.is_float, layout.channels, layout.rate_hz, layout.width, start, octets),
+        Layout(layout.is_float, layout.channels, layout.rate_hz, layout.width, start, size),
         notes,
     )
 
@@ -162,7 +162,7 @@ def _read_format(source: Source, start: int, body: bytes) -> Layout:
     where = f"{source.name}: byte {start}"
     if len(body) < 16:
         raise CaptureError(
-            f"{where}: the fmt chunk holds {len(body)} octets, at least 16 are needed;"
+            f"{where}: the fmt chunk holds {len(body)} bytes, at least 16 are needed;"
             " record or copy it again"
         )
     tag, channels, rate, _, _, bits = struct.unpack_from("<HHIIHH", body)
@@ -210,34 +210,34 @@ def _find_next(source: Source, file: BinaryIO, end: int, size: int) -> int:
 
 
 def _is_id(name: bytes) -> bool:
-    return len(name) == 4 and all(32 <= octet < 127 for octet in name)
+    return len(name) == 4 and all(32 <= byte < 127 for byte in name)
 
 
 def _raw(source: Source, layout: Layout, channel: int, block: int) -> Iterator[RawBlock]:
     frame = layout.width * layout.channels
     step = max(block // frame, 1) * frame
-    left = layout.data_octets
+    left = layout.data_bytes
     kind = "<f" if layout.is_float else "u" if layout.width == 1 else "<i"
     rest = b""  # of a sample that a pipe has not given whole
     for part in source.blocks(step, layout.data_start):
-        octets = rest + part if rest else part
-        whole = min(len(octets), left) // frame * frame
-        rest = octets[whole:]
+        content = rest + part if rest else part
+        whole = min(len(content), left) // frame * frame
+        rest = content[whole:]
         left -= whole
         if whole and layout.width == 3:
-            packed = np.frombuffer(octets, np.uint8, whole).reshape(-1, layout.channels, 3)
+            packed = np.frombuffer(content, np.uint8, whole).reshape(-1, layout.channels, 3)
             wide = np.zeros((len(packed), 4), np.uint8)
             wide[:, 1:] = packed[:, channel]
             yield wide.view("<i4")[:, 0]
         elif whole:
-            values = np.frombuffer(octets, f"{kind}{layout.width}", whole // layout.width)
+            values = np.frombuffer(content, f"{kind}{layout.width}", whole // layout.width)
             yield values.reshape(-1, layout.channels)[:, channel]
         if not left:
             return
     if source.size is None and left < UNBOUNDED // 2:
-        told = layout.data_octets
+        told = layout.data_bytes
         note = (
-            f"{source.name}: byte {layout.data_start - 4}: the data chunk says {told:,} octets,"
+            f"{source.name}: byte {layout.data_start - 4}: the data chunk says {told:,} bytes,"
             f" the file holds {told - left:,}; read to the end of the file"
         )
         if note not in source.notes:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import IO
 
 from bridge.errors import CaptureError
-from bridge.wave.waveform import Sending, edges_of, samples_of
+from bridge.signal.waveform import Sending, edges_of, samples_of
 
 WAV_RATE_HZ = 192e3  # samples a second, where nobody asks for another
 CSV_RATE_HZ = 250e3
@@ -40,10 +40,10 @@ def _write_wav(file: IO[bytes], sending: Sending, rate_hz: float | None) -> None
 
     rate = round(rate_hz or WAV_RATE_HZ)
     pieces = list(samples_of(sending, rate))
-    octets = sum(2 * len(piece) for piece in pieces)
-    file.write(struct.pack("<4sI4s", b"RIFF", 36 + octets, b"WAVE"))
+    data = sum(2 * len(piece) for piece in pieces)
+    file.write(struct.pack("<4sI4s", b"RIFF", 36 + data, b"WAVE"))
     file.write(struct.pack("<4sIHHIIHH", b"fmt ", 16, 1, 1, rate, 2 * rate, 2, 16))
-    file.write(struct.pack("<4sI", b"data", octets))
+    file.write(struct.pack("<4sI", b"data", data))
     for piece in pieces:
         scaled = np.clip(np.rint(piece / WAV_FULL_SCALE_V * 32768), -32768, 32767)
         file.write(scaled.astype("<i2").tobytes())

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 
 from bridge.bus.command import Drive, Halt, Side, frame_of
 from bridge.bus.frame import Frame
-from bridge.helm.held import PIECE_S, HeldKey
-from bridge.link.adapter import Adapter
+from bridge.helm.held_key import PIECE_S, HeldKey
+from bridge.link.client import Adapter
 
 STALE_S = 0.25  # s after which a key press is too old to move anything
 

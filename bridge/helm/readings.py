@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bridge.helm.snapshot import Snapshot
-from bridge.link.telling import Status
+from bridge.link.status import Status
 
 
 def readings(status: Status, before: Snapshot, state: str) -> dict[str, object]:

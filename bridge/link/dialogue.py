@@ -1,6 +1,6 @@
 """The host's side of the talk with an adapter: one request at a time, each done exactly once.
 
-No I/O and no clock: octets and times in, happenings and octets out. A request goes out with the
+No I/O and no clock: bytes and times in, happenings and bytes out. A request goes out with the
 next number and again, unchanged, until its answer comes; the adapter acts on a number once and
 only repeats its answer after that. When no answer comes the outcome is unknown, never "failed".
 
@@ -71,7 +71,7 @@ class Heard:
     """A frame on the bus that was neither sent here nor a reply waited for."""
 
     t_s: float
-    octets: bytes
+    data: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ class Keyed:
     """A frame the adapter sent by itself: after a stop, or when the host went silent."""
 
     t_s: float
-    octets: bytes
+    data: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,11 +183,11 @@ class Dialogue:
         # The feed in front ends a line that was cut short.
         return b"\n" + held.line, []
 
-    def receive(self, octets: bytes, now_s: float) -> list[Happening]:
-        """What `octets` from the adapter, in any chunks, tell."""
+    def receive(self, data: bytes, now_s: float) -> list[Happening]:
+        """What `bytes` from the adapter, in any chunks, tell."""
         return [
             happening
-            for line in self._lines.feed(octets)
+            for line in self._lines.feed(data)
             if line.strip()
             for happening in self._read(line, now_s)
         ]
@@ -243,10 +243,10 @@ def _read_event(packet: Packet) -> Event | None:
                 return Tripped(float(t_s), int(trips))
             case "stopped", (t_s,):
                 return Stopped(float(t_s))
-            case "heard", (t_s, octets):
-                return Heard(float(t_s), bytes.fromhex(octets))
-            case "keyed", (t_s, octets):
-                return Keyed(float(t_s), bytes.fromhex(octets))
+            case "heard", (t_s, data):
+                return Heard(float(t_s), bytes.fromhex(data))
+            case "keyed", (t_s, data):
+                return Keyed(float(t_s), bytes.fromhex(data))
             case "damaged", ():
                 return Damaged(far=True)
             case _:

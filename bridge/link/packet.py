@@ -8,7 +8,7 @@
     number of the request that this is, or answers; - where there is none
 
     host asks (one at a time)        adapter answers
-    N greet 1 NONCE                  N ok 1 FIRMWARE BOOT OCTETS CAPABILITIES
+    N greet 1 NONCE                  N ok 1 FIRMWARE BOOT BYTES CAPABILITIES
     N lease SECONDS STOPFRAME        N ok            how long the host may be silent; 0 ends it
     N keep                           N ok
     N send FRAME LISTEN_MS           N ok T [REPLY]  T: start on the bus, adapter's own seconds
@@ -30,7 +30,7 @@
 
 Numbers run 0 to 9999 and round again, by one for each request. The same number with the same
 words is the same request: it is answered again and not acted on again. Lines end with a line
-feed, a carriage return before it is allowed, and hold at most 240 octets.
+feed, a carriage return before it is allowed, and hold at most 240 bytes.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ from dataclasses import dataclass
 from bridge.errors import BadInput
 
 PROTOCOL = 1  # what `greet` offers
-LONGEST_LINE = 240  # octets, without the line feed
+LONGEST_LINE = 240  # bytes, without the line feed
 NUMBERS = 10_000  # numbers before they come round again
 CRC_START = 0xFFFF  # CRC-16 CCITT-FALSE: polynomial 0x1021, nothing reflected
 UNNUMBERED = "-"
@@ -84,18 +84,18 @@ class Packet:
         text = f"{head} {self.body}".encode("ascii")
         if len(text) + 5 > LONGEST_LINE:
             raise BadInput(
-                f"a packet of {len(text) + 5} octets is longer than {LONGEST_LINE}; send less"
+                f"a packet of {len(text) + 5} bytes is longer than {LONGEST_LINE}; send less"
             )
         return b"%s %04X\n" % (text, crc(text))
 
 
-def crc(octets: bytes) -> int:
+def crc(data: bytes) -> int:
     """CRC-16 CCITT-FALSE.
 
     >>> hex(crc(b"123456789"))
     '0x29b1'
     """
-    return binascii.crc_hqx(octets, CRC_START)
+    return binascii.crc_hqx(data, CRC_START)
 
 
 def parse_line(line: bytes) -> Packet | None:
@@ -113,7 +113,7 @@ def parse_line(line: bytes) -> Packet | None:
 
 
 class LineSplitter:
-    """Octets in any chunks -> whole lines; a line too long is dropped up to its end."""
+    """Bytes in any chunks -> whole lines; a line too long is dropped up to its end."""
 
     __slots__ = ("_dropping", "_rest")
 
@@ -121,9 +121,9 @@ class LineSplitter:
         self._rest = b""
         self._dropping = False
 
-    def feed(self, octets: bytes) -> list[bytes]:
-        """The lines that end in `octets`, without line feeds; one too long comes as b'?'."""
-        *ended, rest = (self._rest + octets).split(b"\n")
+    def feed(self, data: bytes) -> list[bytes]:
+        """The lines that end in `bytes`, without line feeds; one too long comes as b'?'."""
+        *ended, rest = (self._rest + data).split(b"\n")
         lines = []
         for line in ended:
             if self._dropping or len(line) > LONGEST_LINE + 1:

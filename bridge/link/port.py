@@ -1,4 +1,4 @@
-"""A serial port, or whatever pyserial opens by URL, as octets in and out.
+"""A serial port, or whatever pyserial opens by URL, as bytes in and out.
 
 The only file of the bridge that imports serial. One thread reads; every way in which pyserial
 reports that the other end is gone ends up as one LinkLost, and every way in which it cannot
@@ -24,7 +24,7 @@ from bridge.errors import ArcstepError, LinkLost, PortUnavailable
 BAUD = 115_200  # of no effect on USB boards and on simulated ports
 WRITE_BOUND_S = 0.25  # s that a write may take before the port counts as stuck
 _TICK_S = 0.25  # s between looks at whether to close, where a read cannot be cancelled
-_KEPT = 65_536  # octets kept for a reader that does not come
+_KEPT = 65_536  # bytes kept for a reader that does not come
 
 # What pyserial and the calls under it raise when a device goes away: termios.error is no OSError,
 # and a port closed beneath a read gives TypeError or AttributeError.
@@ -34,7 +34,7 @@ if sys.platform != "win32":
 
     _GONE = (*_GONE, termios.error)
 _UNOPENED: tuple[type[Exception], ...] = (*_GONE, LookupError, OverflowError)
-_STUCK = "takes no more octets; unplug it and plug it in again"
+_STUCK = "takes no more bytes; unplug it and plug it in again"
 
 
 class Port:
@@ -45,21 +45,21 @@ class Port:
         self._device = device
         self._came = threading.Condition()
         self._writing = threading.Lock()
-        self._octets = bytearray()
+        self._received = bytearray()
         self._lost = ""  # the sentence to raise, once there is one
         self._cause: Exception | None = None
         self._closing = False
         self._reader = threading.Thread(target=self._listen, name=f"read {url}", daemon=True)
         self._reader.start()
 
-    def write(self, octets: bytes) -> None:
-        """Hand `octets` to the port; LinkLost when it is gone or takes none in WRITE_BOUND_S."""
+    def write(self, data: bytes) -> None:
+        """Hand `bytes` to the port; LinkLost when it is gone or takes none in WRITE_BOUND_S."""
         if self._lost:
             raise LinkLost(self._lost)
         if not self._writing.acquire(timeout=WRITE_BOUND_S):
             raise LinkLost(self._sentence(_STUCK))
         try:
-            self._device.write(octets)
+            self._device.write(data)
         except serial.SerialTimeoutException:
             raise LinkLost(self._sentence(_STUCK)) from None
         except _GONE as error:
@@ -68,18 +68,18 @@ class Port:
             self._writing.release()
 
     def read(self, timeout_s: float) -> bytes:
-        """All octets that came since the last call, waiting for the first; b'' after `timeout_s`.
+        """All bytes that came since the last call, waiting for the first; b'' after `timeout_s`.
 
         LinkLost when the port is gone and nothing is left of what came before.
         """
         with self._came:
-            if not self._octets and not self._lost and timeout_s > 0:
-                self._came.wait_for(lambda: self._octets or self._lost, timeout_s)
-            if not self._octets and self._lost:
+            if not self._received and not self._lost and timeout_s > 0:
+                self._came.wait_for(lambda: self._received or self._lost, timeout_s)
+            if not self._received and self._lost:
                 raise LinkLost(self._lost) from self._cause
-            octets = bytes(self._octets)
-            self._octets.clear()
-            return octets
+            data = bytes(self._received)
+            self._received.clear()
+            return data
 
     def close(self) -> None:
         """Give the port back; safe to call twice and while another thread reads."""
@@ -102,20 +102,20 @@ class Port:
         self._lose(None)
 
     def _listen(self) -> None:
-        """Move octets from the device to whoever calls `read`, until closed or lost."""
+        """Move bytes from the device to whoever calls `read`, until closed or lost."""
         device = self._device
         while not self._closing:
             try:
-                octets = device.read(1)
-                if octets:
-                    octets += device.read(min(device.in_waiting, 4096))
+                data = device.read(1)
+                if data:
+                    data += device.read(min(device.in_waiting, 4096))
             except _GONE as error:
                 self._lose(error)
                 return
-            if octets:
+            if data:
                 with self._came:
-                    self._octets += octets
-                    del self._octets[:-_KEPT]
+                    self._received += data
+                    del self._received[:-_KEPT]
                     self._came.notify_all()
 
     def _lose(self, error: Exception | None) -> str:

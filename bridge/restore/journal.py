@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from bridge.errors import BadInput
-from bridge.wholefile import save_whole
+from bridge.textfile.save import save_whole
 
 FORMAT = 1
 

@@ -30,7 +30,7 @@ from bridge.bus.command import (
 from bridge.bus.frame import Frame
 from bridge.errors import LinkError
 from bridge.guard import Situation, permit
-from bridge.helm.watch import MotionWatch, explain
+from bridge.helm.motion_watch import MotionWatch, explain
 from bridge.restore.plan import RUN_UP, TAKE_UP, Plan, run_up_start
 
 QUIET_S = 1.2  # s without power and pulses that mean rest: over the guard's wait before reversing

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from bridge.bus.command import MOST_STEPS, Side
 from bridge.errors import BadInput
-from bridge.station import LinearMount, Station, WormMount
+from bridge.station.model import LinearMount, Station, WormMount
 
 RUN_UP = (
     12  # counts driven toward a position before it: backlash is 1-4, coast 1-3 (common practice)
@@ -24,7 +24,7 @@ STOP_S = 3.0  # s that settling, storing and the start of a drive take at one st
 USUAL_MM_S = 4.0  # mm/s of a linear actuator (common practice: 3-6)
 USUAL_DEG_S = 1.2  # deg/s of a worm drive (common practice: 1-2.5)
 USUAL_COUNTS_S = 7.0  # counts/s where the file has no mount (common practice)
-LOWEST_WORD, HIGHEST_WORD = -0x8000, 0x7FFF  # counts in the two octets of a counter command
+LOWEST_WORD, HIGHEST_WORD = -0x8000, 0x7FFF  # counts in the two bytes of a counter command
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,7 @@ def plan_of(
     for target in plan.targets if by_counter else ():
         if not LOWEST_WORD <= target.count <= HIGHEST_WORD:
             raise BadInput(
-                f"{target.label} at {target.count} does not fit the counter's two octets, "
+                f"{target.label} at {target.count} does not fit the counter's two bytes, "
                 f"{LOWEST_WORD} to {HIGHEST_WORD} counts; restore by driving"
             )
     return plan

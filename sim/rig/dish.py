@@ -15,16 +15,16 @@ from typing import TYPE_CHECKING, Literal
 from bridge.bus.standard import SUPPLY_LOW_V, SUPPLY_THRESHOLD_V
 from bridge.errors import BadInput, YardError
 from sim.rig.faults import effects_of
-from sim.rig.kept import Place, coasted, store_on_neighbour, teach
 from sim.rig.load import Wind
 from sim.rig.machine import Handicap, Machine
-from sim.rig.memory import Entry, Memory
 from sim.rig.motor import Plant, plant_of
 from sim.rig.positioner import Personality, Positioner
+from sim.rig.positioner_memory import Entry, Memory
+from sim.rig.power_off import Place, coasted, store_on_neighbour, teach
 from sim.rig.reed import Ledger, Reed, Sensor, register
 from sim.sky.beam import Reflector
 from sim.sky.meter import Downlink, Scene
-from sim.sky.polar import Mount, modified_mount
+from sim.sky.mount import Mount, modified_mount
 
 if TYPE_CHECKING:
     from sim.yard import Yard
@@ -236,11 +236,11 @@ class Dish:
 
     # ---- from outside ----------------------------------------------------------------------
 
-    def hear(self, octets: bytes) -> bytes | None:
-        """A frame that ended on the bus now; the reply's octets when one is wanted."""
+    def hear(self, data: bytes) -> bytes | None:
+        """A frame that ended on the bus now; the reply's bytes when one is wanted."""
         if self._drowned():
             return None
-        reply = self.positioner.hear(self.time_s, octets)
+        reply = self.positioner.hear(self.time_s, data)
         self._obey(self.time_s)
         return reply
 

@@ -17,8 +17,8 @@ from bridge.bus import command as cmd
 from bridge.bus import standard as std
 from bridge.bus.frame import Frame
 from bridge.errors import FrameError
-from sim.rig.memory import Entry, Memory, Outcome
-from sim.rig.travel import Habits, Move, Travel
+from sim.rig.positioner_memory import Entry, Memory, Outcome
+from sim.rig.positioner_motion import Habits, Move, Travel
 
 Passing = Literal["passed", "inverted", "held13", "held18"]
 OURS = (std.ANY_DEVICE, std.ANY_POSITIONER, std.POLAR_POSITIONER)
@@ -102,28 +102,28 @@ class Positioner:
 
     # ---- frames ----------------------------------------------------------------------------
 
-    def hear(self, t_s: float, octets: bytes) -> bytes | None:
-        """A frame that ended at `t_s`; the reply's octets where one is wanted and given."""
+    def hear(self, t_s: float, message: bytes) -> bytes | None:
+        """A frame that ended at `t_s`; the reply's bytes where one is wanted and given."""
         try:
-            frame = Frame.parse(octets)
+            frame = Frame.parse(message)
         except FrameError as error:
-            self._note(t_s, octets, "ignored", str(error))
+            self._note(t_s, message, "ignored", str(error))
             return None
         if self.bus_v == 0 or not self.powered:
             without = "it has no power" if not self.powered else "no supply on the bus"
-            self._note(t_s, octets, "ignored", without)
+            self._note(t_s, message, "ignored", without)
             return None
         if not self._is_ours(frame):
-            self._note(t_s, octets, "ignored", self._not_ours(frame))
+            self._note(t_s, message, "ignored", self._not_ours(frame))
             if "any frame stops it" in self.personality.manners:
                 self.travel.halt(t_s)
             return None
         asks = frame.command in (std.POSITIONER_STATUS, std.DEVICE_STATUS, std.READ_COUNTER)
-        if frame.is_repeat and not asks and self._heard_before(t_s, octets):
-            self._note(t_s, octets, "ignored", "the first transmission was heard")
+        if frame.is_repeat and not asks and self._heard_before(t_s, message):
+            self._note(t_s, message, "ignored", "the first transmission was heard")
             reply = self._last[2]
         else:
-            entry = self._note(t_s, octets, "ignored", "")
+            entry = self._note(t_s, message, "ignored", "")
             code, data = self._act(t_s, frame, entry)
             reply = bytes([code]) + data
         reply_to_all = reply
@@ -131,7 +131,7 @@ class Positioner:
             reply = None
         elif reply is not None:
             self.journal[-1].reply_hex = reply.hex(" ").upper()
-        self._last = (t_s, octets[1:], reply_to_all)
+        self._last = (t_s, message[1:], reply_to_all)
         return reply
 
     def _is_ours(self, frame: Frame) -> bool:
@@ -152,15 +152,15 @@ class Positioner:
             return "cut short"
         return f"for {std.address_name(frame.address)}"
 
-    def _heard_before(self, t_s: float, octets: bytes) -> bool:
+    def _heard_before(self, t_s: float, message: bytes) -> bool:
         if "repeats act again" in self.personality.manners:
             return False
         heard_s, body, _ = self._last
-        return body == octets[1:] and t_s - heard_s <= self.personality.repeat_window_s
+        return body == message[1:] and t_s - heard_s <= self.personality.repeat_window_s
 
-    def _note(self, t_s: float, octets: bytes, outcome: Outcome, reason: str) -> Entry:
+    def _note(self, t_s: float, message: bytes, outcome: Outcome, reason: str) -> Entry:
         count = self.memory.count
-        entry = Entry(t_s, octets.hex(" ").upper(), outcome, reason, count, count)
+        entry = Entry(t_s, message.hex(" ").upper(), outcome, reason, count, count)
         self.journal.append(entry)
         return entry
 
@@ -172,7 +172,7 @@ class Positioner:
             entry.reason = "no command of the standard"
             return std.REPLY_UNKNOWN, b""
         if len(frame.data) < row.fewest:
-            entry.reason = f"{row.name} needs {row.fewest} octet{'s' * (row.fewest > 1)} of data"
+            entry.reason = f"{row.name} needs {row.fewest} byte{'s' * (row.fewest > 1)} of data"
             return std.REPLY_UNKNOWN, b""
         if row.byte == std.POSITIONER_STATUS:
             entry.outcome = "answered"

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from bridge.errors import YardError
 from sim.sky.beam import Reflector, noise_dbw, path_loss_db
 from sim.sky.belt import Obstacle, Site, hidden_by, look_at, require_longitude
-from sim.sky.polar import Mount, residual_tilts_deg
+from sim.sky.mount import Mount, residual_tilts_deg
 from sim.sky.vector import Vector, dot, unit
 
 

@@ -3,7 +3,7 @@
 Run: python tests/benchmarks/console_pace.py [--jogs N]
 
 The console runs as a child in a pseudo-terminal on the simulated yard, with the helm, the port and
-all timers it has in use. The child notes when octets are handed to the serial port; both processes
+all timers it has in use. The child notes when bytes are handed to the serial port; both processes
 read the same monotonic clock.
 """
 
@@ -30,16 +30,16 @@ SIZES = ((80, 24), (120, 40), (160, 50))
 def child(url: str, notes: str) -> int:
     """The console, its serial port telling when it is written to."""
     from bridge.helm import Helm
-    from bridge.link.adapter import Adapter
+    from bridge.link.client import Adapter
     from sim import protocol_sim
     from tui.console.app import run_console
 
     file = Path(notes).open("a", buffering=1, encoding="ascii")  # noqa: SIM115
     write = protocol_sim.Serial.write
 
-    def noting_write(self: protocol_sim.Serial, octets: bytes, /) -> int:
-        file.write(f"{time.monotonic()} {bytes(octets).decode('ascii', 'replace')!r}\n")
-        return write(self, octets)
+    def noting_write(self: protocol_sim.Serial, data: bytes, /) -> int:
+        file.write(f"{time.monotonic()} {bytes(data).decode('ascii', 'replace')!r}\n")
+        return write(self, data)
 
     protocol_sim.Serial.write = noting_write  # type: ignore[method-assign,assignment]
     protocol_sim.register()
@@ -69,13 +69,13 @@ class Console:
         self.seen = b""
 
     def read(self, for_s: float) -> int:
-        """Read for so long; returns how many octets came."""
+        """Read for so long; returns how many bytes came."""
         until_s, count = time.monotonic() + for_s, 0
         while (left_s := until_s - time.monotonic()) > 0:
             if select.select([self.master], [], [], left_s)[0]:
-                octets = os.read(self.master, 65536)
-                self.seen = (self.seen + octets)[-200_000:]
-                count += len(octets)
+                data = os.read(self.master, 65536)
+                self.seen = (self.seen + data)[-200_000:]
+                count += len(data)
         return count
 
     def until(self, words: bytes, within_s: float = 10.0) -> float:
@@ -87,9 +87,9 @@ class Console:
             self.read(0.005)
         return time.monotonic()
 
-    def press(self, octets: bytes) -> float:
+    def press(self, data: bytes) -> float:
         moment_s = time.monotonic()
-        os.write(self.master, octets)
+        os.write(self.master, data)
         return moment_s
 
     def cpu_s(self) -> float:
@@ -132,7 +132,7 @@ def share_of_a_core(folder: Path, width: int, height: int) -> tuple[float, float
     console.press(b"w")
     console.read(2.0)
     before_s, at_s = console.cpu_s(), time.monotonic()
-    octets = console.read(10.0)
+    data = console.read(10.0)
     moving = (console.cpu_s() - before_s) / (time.monotonic() - at_s)
     console.press(b" ")
     console.read(2.0)
@@ -140,11 +140,11 @@ def share_of_a_core(folder: Path, width: int, height: int) -> tuple[float, float
     console.read(10.0)
     still = (console.cpu_s() - before_s) / (time.monotonic() - at_s)
     console.close()
-    return moving, still, octets / 10_000
+    return moving, still, data / 10_000
 
 
 def jog_delays(folder: Path, jogs: int) -> list[float]:
-    """Seconds from the key in the terminal to the octets at the serial port."""
+    """Seconds from the key in the terminal to the bytes at the serial port."""
     console = Console(folder, 80, 24)
     console.until(b"cautions")
     console.press(b"y")
@@ -183,7 +183,7 @@ def main() -> None:
         if delays:
             at99 = delays[min(len(delays) - 1, int(len(delays) * 0.99))]
             print(
-                f"jog key to octets at the port: median {statistics.median(delays) * 1e3:.1f} ms, "
+                f"jog key to bytes at the port: median {statistics.median(delays) * 1e3:.1f} ms, "
                 f"99th percentile {at99 * 1e3:.1f} ms, worst {delays[-1] * 1e3:.1f} ms of "
                 f"{len(delays)} heard of {options.jogs} pressed (goal 20 ms)"
             )

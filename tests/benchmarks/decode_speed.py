@@ -31,8 +31,8 @@ import numpy as np
 
 from bridge.bus.event import FrameHeard
 from bridge.capture.edges import find_edges
-from bridge.wave.receiver import EdgeReceiver
-from bridge.wave.waveform import Sending, samples_of
+from bridge.signal.detector import EdgeReceiver
+from bridge.signal.waveform import Sending, samples_of
 
 RATE_HZ = 1_000_000
 PERIOD_S = 2  # s of samples that are made, and repeated to make a file
@@ -72,12 +72,12 @@ def make_period(kind: str) -> np.ndarray:
 def write_wav(path: Path, kind: str, seconds: int) -> None:
     period = make_period(kind)
     channels = period.shape[1]
-    octets = 2 * channels * RATE_HZ * seconds
+    data = 2 * channels * RATE_HZ * seconds
     with path.open("wb") as file:
-        file.write(struct.pack("<4sI4s", b"RIFF", min(36 + octets, 0xFFFFFFFF), b"WAVE"))
+        file.write(struct.pack("<4sI4s", b"RIFF", min(36 + data, 0xFFFFFFFF), b"WAVE"))
         rates = (RATE_HZ, 2 * channels * RATE_HZ, 2 * channels, 16)
         file.write(struct.pack("<4sIHHIIHH", b"fmt ", 16, 1, channels, *rates))
-        file.write(struct.pack("<4sI", b"data", octets))
+        file.write(struct.pack("<4sI", b"data", data))
         for _ in range(seconds // PERIOD_S):
             file.write(period.tobytes())
 
@@ -173,7 +173,7 @@ def rebuild(events: list[object]) -> list[FrameHeard]:
     """The same frames as new objects, from values that are at hand: the least they cost."""
     rows = [event for event in events if isinstance(event, FrameHeard)]
     return [
-        FrameHeard(row.t_s, tuple(row.octets), row.parity_ok, row.duration_s, bits=row.bits)
+        FrameHeard(row.t_s, tuple(row.data), row.parity_ok, row.duration_s, bits=row.bits)
         for row in rows
     ]
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from bridge.bus.event import FrameHeard
 from bridge.bus.keying import bits_of
-from bridge.wave.receiver import SampleReceiver
+from bridge.signal.detector import SampleReceiver
 
 HONEST = {"mended", "unclear", "parity"}
 FUNDAMENTALS = {"sine": 1.0, "square": 4 / np.pi, "triangle": 8 / np.pi**2, "saw": 2 / np.pi}
@@ -25,11 +25,11 @@ FLAWS = (("hole", 80e-6), ("hole", 150e-6), ("pulse", 80e-6), ("pulse", 150e-6))
 HIGHEST = 0.46  # of the sample rate: carriers above it are another matter
 
 
-def make_spans(rng: np.random.Generator, octets: bytes) -> list[tuple[float, float]]:
+def make_spans(rng: np.random.Generator, data: bytes) -> list[tuple[float, float]]:
     slot_s = rng.uniform(0.42e-3, 0.58e-3)
     jitter_s = (min(slot_s - 0.402e-3, 0.598e-3 - slot_s)) / 2 * rng.uniform(0, 1)
     spans, at_s = [], 25e-3 + rng.uniform(0, 1e-3)
-    for bit in bits_of(octets):
+    for bit in bits_of(data):
         early_s, late_s = rng.uniform(-jitter_s, jitter_s, 2)
         spans.append((at_s + early_s, at_s + (1 if bit else 2) * slot_s + late_s))
         at_s += 3 * slot_s
@@ -76,13 +76,13 @@ def make_wave(
     return (samples + supply).astype(np.float32), supply
 
 
-def codes_of(wave: np.ndarray, rate_hz: float, volts: bool, octets: bytes) -> tuple[set[str], bool]:
+def codes_of(wave: np.ndarray, rate_hz: float, volts: bool, data: bytes) -> tuple[set[str], bool]:
     """(codes of the faults told, whether the message was read right)."""
     receiver = SampleReceiver(rate_hz, volts=volts)
     events = [*receiver.push(wave), *receiver.finish()]
     frames = [event for event in events if isinstance(event, FrameHeard)]
     codes = {fault.code for frame in frames for fault in frame.faults} - HONEST
-    return codes, [frame.octets for frame in frames] == [tuple(octets)]
+    return codes, [frame.data for frame in frames] == [tuple(data)]
 
 
 def main() -> None:
@@ -102,12 +102,12 @@ def main() -> None:
             for flaw in (None, *FLAWS):
                 told = 0
                 for _ in range(options.messages):
-                    octets = bytes([0xE0, *rng.integers(0, 256, int(rng.integers(2, 6))).tolist()])
-                    spans = make_spans(rng, octets)
+                    data = bytes([0xE0, *rng.integers(0, 256, int(rng.integers(2, 6))).tolist()])
+                    spans = make_spans(rng, data)
                     if flaw is not None:
                         spans = touch(rng, spans, *flaw)
                     wave, supply = make_wave(rng, spans, rate_hz, es_n0_db)
-                    codes, right = codes_of(wave, rate_hz, supply > 0, octets)
+                    codes, right = codes_of(wave, rate_hz, supply > 0, data)
                     if flaw is not None:
                         told += bool(codes) or not right
                         continue

@@ -20,7 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bridge.wave.waveform import Sending, edges_of, samples_of
+from bridge.signal.waveform import Sending, edges_of, samples_of
 
 RATE_HZ = 1_000_000
 PERIOD_S = 5  # s, one message in each
@@ -39,7 +39,7 @@ finally:
 """
 
 
-def make_wav(path: Path, octets: int, mark: bytes) -> None:
+def make_wav(path: Path, data: int, mark: bytes) -> None:
     """16 bit at 1 MS/s; RF64 with its ds64 chunk, or RIFF with the sizes left at FFFFFFFF."""
     rng = np.random.default_rng(3)
     periods = []
@@ -48,7 +48,7 @@ def make_wav(path: Path, octets: int, mark: bytes) -> None:
         wave = np.concatenate(list(samples_of(Sending([frame]), RATE_HZ))) - 13.0
         volts[RATE_HZ : RATE_HZ + len(wave)] += wave
         periods.append(np.rint(volts / FULL_SCALE_V * 32767).astype("<i2").tobytes())
-    count = max(octets // len(periods[0]), 1)
+    count = max(data // len(periods[0]), 1)
     whole = count * len(periods[0])
     sizes = struct.pack("<4sIQQQI", b"ds64", 28, whole + 72, whole, whole // 2, 0)
     with path.open("wb") as file:
@@ -59,7 +59,7 @@ def make_wav(path: Path, octets: int, mark: bytes) -> None:
             file.write(periods[n % len(periods)])
 
 
-def make_vcd(path: Path, octets: int) -> None:
+def make_vcd(path: Path, data: int) -> None:
     """A comparator beside two lines that are busy throughout, stamps of 13 digits."""
     ticks = 10_000_000  # a second
     rng = np.random.default_rng(4)
@@ -80,12 +80,12 @@ def make_vcd(path: Path, octets: int) -> None:
             b"$var wire 1 & tone $end\n$enddefinitions $end\n#0\n0!\n0%\n0&\n"
         )
         start = 10**12
-        while file.tell() < octets:
+        while file.tell() < data:
             file.write(b"".join(b"#%d\n%s\n" % (start + tick, change) for tick, change in rows))
             start += 2 * ticks
 
 
-def make_table(path: Path, octets: int) -> None:
+def make_table(path: Path, data: int) -> None:
     """Time and volts at 250 kHz."""
     rate_hz = 250_000
     volts = 13 + 0.01 * np.random.default_rng(5).standard_normal(2 * rate_hz)
@@ -95,7 +95,7 @@ def make_table(path: Path, octets: int) -> None:
     with path.open("w") as file:
         file.write("Time (s),CH1 (V)\n")
         done = 0
-        while file.tell() < octets:
+        while file.tell() < data:
             rows = [f"{(done + n) / rate_hz:.6f},{text}\n" for n, text in enumerate(fields)]
             file.write("".join(rows))
             done += len(rows)
@@ -133,12 +133,12 @@ def main() -> None:
     parser.add_argument("--megabytes", type=int, default=4608)
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()))
     given = parser.parse_args()
-    octets = given.megabytes << 20
+    data = given.megabytes << 20
     makers: list[tuple[str, Callable[[Path], None]]] = [
-        ("rf64.wav", lambda path: make_wav(path, octets, b"RF64")),
-        ("riff.wav", lambda path: make_wav(path, octets, b"RIFF")),
-        ("long.vcd", lambda path: make_vcd(path, octets // 4)),
-        ("long.csv", lambda path: make_table(path, octets // 4)),
+        ("rf64.wav", lambda path: make_wav(path, data, b"RF64")),
+        ("riff.wav", lambda path: make_wav(path, data, b"RIFF")),
+        ("long.vcd", lambda path: make_vcd(path, data // 4)),
+        ("long.csv", lambda path: make_table(path, data // 4)),
     ]
     print(f"{'':<16}{'size':>12}{'first':>11}{'end':>11}{'busy':>11}{'peak':>11}{'lines':>8}")
     with tempfile.TemporaryDirectory(dir=given.folder) as folder:

@@ -18,7 +18,7 @@ import numpy as np
 
 from bridge.bus.event import FrameHeard
 from bridge.bus.keying import marks_of
-from bridge.wave.receiver import SampleReceiver
+from bridge.signal.detector import SampleReceiver
 
 SLOT_S = 0.5e-3
 LEVEL = 0.325  # V, half of 650 mV peak to peak
@@ -43,15 +43,15 @@ class Tally:
 
 
 def make_frame(
-    rng: np.random.Generator, rate_hz: float, es_n0_db: float, octets: bytes
+    rng: np.random.Generator, rate_hz: float, es_n0_db: float, data: bytes
 ) -> tuple[np.ndarray, float]:
     """(samples, start in s) of one frame among noise."""
     carrier_hz = rng.uniform(17_600.0, min(26_400.0, 0.47 * rate_hz))
     start_s = QUIET_S + rng.uniform(0.0, 1e-3)
-    length_s = start_s + len(octets) * 13.5e-3 + QUIET_S
+    length_s = start_s + len(data) * 13.5e-3 + QUIET_S
     at_s = np.arange(round(length_s * rate_hz)) / rate_hz
     tone = np.zeros(len(at_s))
-    for mark in marks_of(octets, start_s):
+    for mark in marks_of(data, start_s):
         inside = (at_s >= mark.on_s) & (at_s < mark.off_s)
         phase = rng.uniform(0.0, 2 * np.pi)
         tone[inside] = LEVEL * np.sin(2 * np.pi * carrier_hz * at_s[inside] + phase)
@@ -59,13 +59,13 @@ def make_frame(
     return (tone + deviation * rng.standard_normal(len(tone))).astype(np.float32), start_s
 
 
-def judge(tally: Tally, frames: list[FrameHeard], octets: bytes) -> None:
+def judge(tally: Tally, frames: list[FrameHeard], data: bytes) -> None:
     tally.sent += 1
     mended = [f for frame in frames for f in frame.faults if f.code == "mended"]
-    right = len(frames) == 1 and frames[0].octets == tuple(octets) and len(frames[0].bits) % 9 == 0
+    right = len(frames) == 1 and frames[0].data == tuple(data) and len(frames[0].bits) % 9 == 0
     tally.mended_wrong += not right
     tally.hard_wrong += not right or bool(mended)
-    silent = any(not f.faults and all(f.parity_ok) and f.octets != tuple(octets) for f in frames)
+    silent = any(not f.faults and all(f.parity_ok) and f.data != tuple(data) for f in frames)
     tally.silent_wrong += silent
 
 
@@ -73,13 +73,13 @@ def run(es_n0_db: float, frames: int, rate_hz: float, seed: int = 1) -> Tally:
     rng = np.random.default_rng([seed, round(100 * es_n0_db)])
     tally = Tally()
     for _ in range(frames):
-        octets = bytes([0xE0 + int(rng.integers(4)), *rng.integers(0, 256, 3).tolist()])
-        samples, _ = make_frame(rng, rate_hz, es_n0_db, octets)
+        data = bytes([0xE0 + int(rng.integers(4)), *rng.integers(0, 256, 3).tolist()])
+        samples, _ = make_frame(rng, rate_hz, es_n0_db, data)
         receiver = SampleReceiver(rate_hz)
         begun = time.perf_counter()
         events = [*receiver.push(samples), *receiver.finish()]
         tally.seconds += time.perf_counter() - begun
-        judge(tally, [event for event in events if isinstance(event, FrameHeard)], octets)
+        judge(tally, [event for event in events if isinstance(event, FrameHeard)], data)
     return tally
 
 

@@ -1,4 +1,4 @@
-"""How long from a jog key to its octets on the port, and what the simulated port adds.
+"""How long from a jog key to its bytes on the port, and what the simulated port adds.
 
 Run: python tests/benchmarks/port_latency.py [JOGS]
 
@@ -16,7 +16,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from bridge.bus.standard import BYTE_S
-from bridge.link.adapter import Adapter
+from bridge.link.client import Adapter
 from bridge.link.port import Port
 from sim.protocol_sim import register
 
@@ -35,10 +35,10 @@ class TimedPort:
         self.sent_s: list[float] = []
         port.write = self.write  # type: ignore[method-assign]
 
-    def write(self, octets: bytes) -> None:
-        if b" send " in octets:
+    def write(self, data: bytes) -> None:
+        if b" send " in data:
             self.sent_s.append(time.perf_counter())
-        self._write(octets)
+        self._write(data)
 
 
 def quantile(values: list[float], part: float) -> float:
@@ -47,7 +47,7 @@ def quantile(values: list[float], part: float) -> float:
 
 def key_to_port_ms(url: str, jogs: int) -> list[float]:
     """From the jog key in the console's thread to the line on the port, through the helm."""
-    from bridge.helm.wheel import Helm
+    from bridge.helm.helm import Helm
 
     timed: list[TimedPort] = []
 
@@ -147,7 +147,7 @@ def main() -> None:
             row(f"{name}: a frame, beyond {BUS_MS:.0f} ms on the bus", frames, goal)
         for name, url in ways.items():
             row(
-                f"{name}: jog key to octets on the port",
+                f"{name}: jog key to bytes on the port",
                 key_to_port_ms(url, jogs),
                 f"99 % under {GOAL_KEY_MS:g}",
             )

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from predict_study import Rig, draw_rig, peak, spread, weigh_rig
 from scipy.special import logsumexp, ndtr
 
-from bridge.station import LinearMount
-from sim.sky.polar import modified_mount, true_mount
+from bridge.station.model import LinearMount
+from sim.sky.mount import modified_mount, true_mount
 
 Array = NDArray[np.float64]
 Random = np.random.Generator

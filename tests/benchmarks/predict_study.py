@@ -19,12 +19,12 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from bridge.station import LinearMount, WormMount
-from sim.plan.fit import Peak
-from sim.plan.story import Neighbour
-from sim.plan.suspect import Weighed, weigh
+from bridge.station.model import LinearMount, WormMount
+from sim.counts.fit import Peak
+from sim.counts.hypotheses import Neighbour
+from sim.counts.outliers import Weighed, weigh
 from sim.sky.belt import Site
-from sim.sky.polar import Mount, hour_angle_deg, modified_mount, true_mount
+from sim.sky.mount import Mount, hour_angle_deg, modified_mount, true_mount
 
 Array = NDArray[np.float64]
 Random = np.random.Generator

@@ -3,7 +3,7 @@
     .venv/bin/python tests/benchmarks/readers.py [--megabytes 24] [--large 1024]
 
 Every file is made here and read from the page cache; best of three. Ratios count, not the
-absolute figures: they compare passes of one process over the same octets. `--large` is the
+absolute figures: they compare passes of one process over the same bytes. `--large` is the
 size in megabytes of the files whose peak memory is measured, each in a process of its own.
 """
 
@@ -94,11 +94,11 @@ def best(work: Callable[[], object], times: int = 3) -> float:
 
 
 def compare(title: str, size: int, rows: list[tuple[str, Callable[[], object], int, int]]) -> None:
-    """Print a table of MB/s; each row is name, work, octets it reads, runs."""
+    """Print a table of MB/s; each row is name, work, bytes it reads, runs."""
     print(f"\n{title} ({size / 1e6:.0f} MB)")
     ours = 0.0
-    for n, (name, work, octets, times) in enumerate(rows):
-        speed = octets / best(work, times) / 1e6
+    for n, (name, work, data, times) in enumerate(rows):
+        speed = data / best(work, times) / 1e6
         ours = speed if n == 0 else ours
         print(f"  {name:<44}{speed:10.1f} MB/s{ours / speed:9.1f} x")
 
@@ -127,15 +127,15 @@ def run_libraries(folder: Path, size: int) -> None:
     make_table(exp, size, form="{:.9e},{:.5e}\n")
     make_wav(wav, 8 * size)
     np.save(npy, np.fromfile(wav, "<i2", offset=44).astype(np.float32))
-    octets = vcd.read_bytes()
-    part = octets[: octets.rindex(b"\n#", 0, max(len(octets) // 6, 2000)) + 1]
+    data = vcd.read_bytes()
+    part = data[: data.rindex(b"\n#", 0, max(len(data) // 6, 2000)) + 1]
     small = folder / "part.vcd"
     small.write_bytes(part)
     compare(
         "VCD, one line of two, text to edges",
-        len(octets),
+        len(data),
         [
-            ("arcstep, edges of the bus", lambda: read(vcd, "tone"), len(octets), 3),
+            ("arcstep, edges of the bus", lambda: read(vcd, "tone"), len(data), 3),
             (
                 "pyvcd tokenize (a sixth of the file)",
                 lambda: sum(1 for _ in tokenize(io.BytesIO(part))),
@@ -151,7 +151,7 @@ def run_libraries(folder: Path, size: int) -> None:
             (
                 "numpy: read and count line ends",
                 lambda: np.count_nonzero(np.fromfile(vcd, np.uint8) == 10),
-                len(octets),
+                len(data),
                 3,
             ),
         ],
@@ -218,8 +218,8 @@ def run_large(folder: Path, size: int) -> None:
             path = folder / suffix
             make(path, size // share // (1 if suffix == "x.wav" else 4))
             seconds, peak = measure_peak(path, name)
-            octets = path.stat().st_size / 1e6
-            print(f"{suffix:<22}{octets:8.0f}{seconds:8.2f}{octets / seconds:8.0f}{peak:9.0f}")
+            data = path.stat().st_size / 1e6
+            print(f"{suffix:<22}{data:8.0f}{seconds:8.2f}{data / seconds:8.0f}{peak:9.0f}")
             path.unlink()
 
 

@@ -23,7 +23,7 @@ from sim.rig.machine import Machine
 from sim.rig.motor import plant_of
 from sim.rig.move import Mover
 from sim.rig.reed import Reed
-from sim.yardfile import load_yard
+from sim.yard_files import load_yard
 
 PULSES = 232
 YARD = load_yard("larkmere")

@@ -22,10 +22,10 @@ from numpy.typing import NDArray
 from predict_study import Rig, draw_rig, peak
 from scipy.special import logsumexp, ndtr
 
-from sim.plan.causes import ACTUATOR, LOST, NOTHING, SLIPPED, TWISTED, WRONG, Place
-from sim.plan.curve import curve_of
-from sim.plan.fit import Peak, fit_peaks
-from sim.plan.shift import Judgement, judge
+from sim.counts.curve import curve_of
+from sim.counts.fit import Peak, fit_peaks
+from sim.lists.causes import ACTUATOR, LOST, NOTHING, SLIPPED, TWISTED, WRONG, Place
+from sim.lists.shift import Judgement, judge
 
 Array = NDArray[np.float64]
 Random = np.random.Generator

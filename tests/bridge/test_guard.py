@@ -22,9 +22,9 @@ def refusal(frame, now=READY):
 
 
 @given(st.binary(min_size=1, max_size=8))
-def test_no_drive_without_a_bound_ever_leaves(octets):
-    """Whatever the octets: what is let through is bounded, or does not move a positioner."""
-    frame = Frame.parse(octets)
+def test_no_drive_without_a_bound_ever_leaves(message):
+    """Whatever the bytes: what is let through is bounded, or does not move a positioner."""
+    frame = Frame.parse(message)
     try:
         granted = permit(frame, READY)
     except Refused:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from bridge.link.adapter import Adapter
+from bridge.link.client import Adapter
 from sim.protocol_sim import register
 
 ROOT = Path(__file__).parents[2]

@@ -14,7 +14,7 @@ import pytest
 
 from bridge.bus.words import parse_words
 from bridge.errors import BadInput, LinkError, LinkLost, PortUnavailable
-from bridge.link.adapter import Adapter
+from bridge.link.client import Adapter
 from tui.commands.serve import open_tcp
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")

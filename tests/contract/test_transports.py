@@ -10,7 +10,7 @@ import pytest
 
 from bridge.bus.words import parse_words
 from bridge.errors import AdapterRefused, BadInput, FrameError, LinkLost
-from bridge.link.adapter import Adapter
+from bridge.link.client import Adapter
 from bridge.link.dialogue import Keyed, Stopped, Tripped
 from bridge.link.port import open_port
 
@@ -45,7 +45,7 @@ def test_it_greets_and_measures(adapter):
     greeting = adapter.greeting
     assert greeting.protocol == 1
     assert greeting.capabilities >= {"pulses", "tally", "motor", "signal", "supply", "two-way"}
-    assert greeting.max_octets >= 6
+    assert greeting.max_bytes >= 6
     status = adapter.status()
     assert status.supply_v in (13, 18)
     assert None not in (status.pulses, status.tally, status.motor_a, status.signal_db)
@@ -72,7 +72,7 @@ def test_a_two_way_question_is_answered(adapter):
 
 def test_frames_pass_in_order_one_after_another(adapter):
     starts_s = [adapter.send(frame("halt")).t_s for _ in range(3)]
-    # 3 octets of 13.5 ms and 15 ms of quiet lie between two starts (from memory).
+    # 3 bytes of 13.5 ms and 15 ms of quiet lie between two starts (from memory).
     gaps_s = [after - before for before, after in pairwise(starts_s)]
     assert all(gap_s >= 3 * 13.5e-3 + 15e-3 - 1e-4 for gap_s in gaps_s)
 
@@ -152,9 +152,9 @@ def test_silence_halts_the_motor_and_the_next_frame_is_refused_once(adapter):
 
 
 def test_what_no_bus_carries_is_refused_before_it_is_sent(adapter):
-    for octets in (b"", b"x" * 9):
-        with pytest.raises(FrameError, match=r"1 to 8|9 octets"):
-            adapter.send(octets)
+    for data in (b"", b"x" * 9):
+        with pytest.raises(FrameError, match=r"1 to 8|9 bytes"):
+            adapter.send(data)
     with pytest.raises(BadInput, match="0, 13 or 18"):
         adapter.supply(15)
     with pytest.raises(BadInput, match="reply time"):

@@ -14,12 +14,12 @@ from pathlib import Path
 
 import pytest
 
+from bridge.audit import audit
 from bridge.capture.open import open_capture
-from bridge.conduct import audit
-from bridge.traffic import read_traffic
+from bridge.decode.traffic import read_traffic
 
 FOLDER = Path(__file__).parents[2] / "captures_demo"
-# What each story must hold: octets in order, as they were put on the cable (but for what the
+# What each story must hold: bytes in order, as they were put on the cable (but for what the
 # story spoils), and the codes of the findings.
 STORIES = {
     "evening.vcd": (
@@ -99,9 +99,9 @@ def test_events_and_findings_are_the_expected_ones(name):
 
 @pytest.mark.parametrize("name", STORIES)
 def test_the_story_is_in_it(name):
-    octets, codes = STORIES[name]
+    data, codes = STORIES[name]
     events, findings = read_again(FOLDER / name)
-    assert "|".join(item["hex"] for item in events if item["kind"] == "frame") == octets
+    assert "|".join(item["hex"] for item in events if item["kind"] == "frame") == data
     assert {item["code"] for item in findings} == codes
 
 
@@ -137,6 +137,6 @@ def test_made_again_they_read_the_same(tmp_path):
     for name in STORIES:
         ours, again = FOLDER / name, tmp_path / name
         assert ours.stat().st_size == again.stat().st_size
-        if ours.suffix in (".vcd", ".txt"):  # no sines in them: the same octets anywhere
+        if ours.suffix in (".vcd", ".txt"):  # no sines in them: the same bytes anywhere
             assert ours.read_bytes() == again.read_bytes()
         assert all(map(same, expected_of(ours), expected_of(again)))

@@ -25,7 +25,7 @@ from bridge.bus.command import (
 )
 from bridge.bus.frame import Frame
 
-# Framing byte: (octet, reply?, reply wanted?, repeat?), Bus Functional Specification, framing table
+# Framing byte: (byte, reply?, reply wanted?, repeat?), Bus Functional Specification, framing table
 FRAMING = [
     (0xE0, False, False, False),
     (0xE1, False, False, True),
@@ -38,18 +38,18 @@ FRAMING = [
 ]
 
 
-@pytest.mark.parametrize(("octet", "reply", "wanted", "repeat"), FRAMING)
-def test_framing_byte_as_in_the_specification(octet, reply, wanted, repeat):
-    frame = Frame.parse(bytes([octet, 0x31, 0x60]))
+@pytest.mark.parametrize(("code", "reply", "wanted", "repeat"), FRAMING)
+def test_framing_byte_as_in_the_specification(code, reply, wanted, repeat):
+    frame = Frame.parse(bytes([code, 0x31, 0x60]))
     assert (frame.is_reply, frame.reply_wanted, frame.is_repeat) == (reply, wanted, repeat)
 
 
 def test_framing_table_is_complete():
-    assert sorted(std.FRAMINGS) == [octet for octet, *_ in FRAMING]
+    assert sorted(std.FRAMINGS) == [code for code, *_ in FRAMING]
 
 
-# Command byte and data octets, Bus Functional Specification, command table. The names of the
-# functions are the table's, said shortly; the numbers of data octets are from memory.
+# Command byte and data bytes, Bus Functional Specification, command table. The names of the
+# functions are the table's, said shortly; the numbers of data bytes are from memory.
 COMMAND_BYTES = {
     0x00: ("reset", 0), 0x02: ("standby", 0), 0x03: ("power on", 0),
     0x04: ("set contention", 0), 0x06: ("clear contention", 0),
@@ -99,7 +99,7 @@ POSITIONER = [
 
 
 @pytest.mark.parametrize(("hex_text", "command"), POSITIONER)
-def test_positioner_octets_both_ways(hex_text, command):
+def test_positioner_bytes_both_ways(hex_text, command):
     frame = Frame.parse(bytes.fromhex(hex_text))
     assert command_of(frame) == command
     assert frame_of(command).hex == hex_text
@@ -115,7 +115,7 @@ def test_tenths_of_a_degree_become_the_usual_sixteenths(tenth):
 
 
 @pytest.mark.parametrize(
-    ("octet", "flag"),
+    ("code", "flag"),
     [
         (0x80, "movement completed"),
         (0x40, "soft limits on"),
@@ -127,10 +127,10 @@ def test_tenths_of_a_degree_become_the_usual_sixteenths(tenth):
         (0x01, "position reference lost"),
     ],
 )
-def test_status_byte_of_a_positioner(octet, flag):
+def test_status_byte_of_a_positioner(code, flag):
     """Positioner Application Note, status byte (from memory)."""
     asked = frame_of(AskStatus())
-    args = read(Frame.parse(bytes([0xE4, octet])), asked).args
+    args = read(Frame.parse(bytes([0xE4, code])), asked).args
     assert [name for name, on in args.items() if on] == [flag]
 
 

@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 
 from bridge.bus import standard as std
-from bridge.bus.keying import bits_of, marks_of, octets_of, parity_bit
-from bridge.wave.soft import log_i0
+from bridge.bus.keying import bits_of, bytes_of, marks_of, parity_bit
+from bridge.signal.sequence import log_i0
 
 
-@pytest.mark.parametrize(("octets", "length_ms"), [(3, 40.5), (4, 54.0), (5, 67.5), (6, 81.0)])
-def test_message_durations(octets: int, length_ms: float) -> None:
+@pytest.mark.parametrize(("length", "length_ms"), [(3, 40.5), (4, 54.0), (5, 67.5), (6, 81.0)])
+def test_message_durations(length: int, length_ms: float) -> None:
     """Messages of 3 to 6 bytes last 40.5, 54, 67.5 and 81 ms (specification, from memory)."""
-    assert len(bits_of(bytes(octets))) * std.BIT_S == pytest.approx(length_ms * 1e-3)
-    last = marks_of(bytes(octets), start_s=1.0)[-1]  # 00 has parity bit 1: half a ms of tone
+    assert len(bits_of(bytes(length))) * std.BIT_S == pytest.approx(length_ms * 1e-3)
+    last = marks_of(bytes(length), start_s=1.0)[-1]  # 00 has parity bit 1: half a ms of tone
     assert last.off_s == pytest.approx(1.0 + (length_ms - 1.0) * 1e-3)
 
 
@@ -40,12 +40,12 @@ def test_burst_b_is_the_byte_ff_with_its_parity_bit() -> None:
 
 
 @pytest.mark.parametrize(
-    ("octet", "bit"),
+    ("byte", "bit"),
     [(0x00, 1), (0x01, 0), (0x55, 1), (0x7F, 0), (0x80, 0), (0xE0, 0), (0xFF, 1)],
 )
-def test_odd_parity_bits(octet: int, bit: int) -> None:
+def test_odd_parity_bits(byte: int, bit: int) -> None:
     """Odd parity (computed)."""
-    assert parity_bit(octet) == bit
+    assert parity_bit(byte) == bit
 
 
 def test_parity_finds_all_odd_errors_and_misses_255_of_511_patterns() -> None:
@@ -54,7 +54,7 @@ def test_parity_finds_all_odd_errors_and_misses_255_of_511_patterns() -> None:
     missed = 0
     for pattern in range(1, 512):
         errors = np.array([(pattern >> n) & 1 for n in range(9)])
-        _, right, _ = octets_of((sent ^ errors).tolist())
+        _, right, _ = bytes_of((sent ^ errors).tolist())
         assert right[0] == (int(errors.sum()) % 2 == 0)
         missed += right[0]
     assert missed == 255

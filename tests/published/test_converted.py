@@ -16,7 +16,7 @@ import pytest
 
 from bridge.bus.event import Event, FrameHeard, Supply
 from bridge.capture.open import open_capture
-from bridge.traffic import read_traffic
+from bridge.decode.traffic import read_traffic
 
 FOLDER = Path(__file__).parent / "converted"
 
@@ -64,7 +64,7 @@ def _check(converted: Path, originals: Path, name: str) -> None:
     for event, other in zip(events, wanted, strict=True):
         assert event.t_s == pytest.approx(other.t_s, abs=LATE_S)
         if isinstance(event, FrameHeard) and isinstance(other, FrameHeard):
-            assert (event.octets, event.parity_ok) == (other.octets, other.parity_ok)
+            assert (event.data, event.parity_ok) == (other.data, other.parity_ok)
             assert (event.bits, event.faults) == (other.bits, other.faults)
             assert event.duration_s == pytest.approx(other.duration_s, abs=1e-5)
             assert event.carrier_hz == pytest.approx(other.carrier_hz, rel=1e-3)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from sim.sky.belt import Ellipsoid, Look, Site, half_belt_deg, look_at, refraction_deg
-from sim.sky.polar import tilts_deg, true_mount
+from sim.sky.mount import tilts_deg, true_mount
 
 BOOK_SPHERE = Ellipsoid(6371000.0, 0.0)  # the Earth of Roddy, Satellite Communications, 4th ed.
 

@@ -12,11 +12,11 @@ import pytest
 from bridge.link.packet import crc, parse_line
 
 
-def crc_bit_by_bit(octets: bytes, start: int) -> int:
+def crc_bit_by_bit(data: bytes, start: int) -> int:
     """The definition, written out: shift and divide by x^16 + x^12 + x^5 + 1."""
     value = start
-    for octet in octets:
-        value ^= octet << 8
+    for byte in data:
+        value ^= byte << 8
         for _ in range(8):
             value = (value << 1) ^ (0x1021 if value & 0x8000 else 0)
             value &= 0xFFFF
@@ -32,7 +32,7 @@ def test_the_written_out_definition_gives_the_catalogues_values_too():
     assert crc_bit_by_bit(b"123456789", 0x0000) == 0x31C3  # XMODEM
 
 
-def test_all_octets():
+def test_all_bytes():
     assert crc(bytes(range(256))) == 0x3FBD  # computed with the definition above
     assert crc_bit_by_bit(bytes(range(256)), 0xFFFF) == 0x3FBD
 

@@ -101,9 +101,9 @@ def test_the_angle_command(plan: Any, row: tuple[float, ...]) -> None:
     """Field usage (common practice): E east, D west, then sixteenths of a degree."""
     latitude, longitude, satellite, hour, *_ = row
     _, said = plan(latitude, longitude, 0, satellite)
-    octets = bytes.fromhex(said["goto_angle_hex"])
-    assert octets[:3] == b"\xe0\x31\x6e"
-    side, sixteenths = octets[3] >> 4, (octets[3] & 0xF) << 8 | octets[4]
+    data = bytes.fromhex(said["goto_angle_hex"])
+    assert data[:3] == b"\xe0\x31\x6e"
+    side, sixteenths = data[3] >> 4, (data[3] & 0xF) << 8 | data[4]
     assert side == (0xE if hour < 0 else 0xD)
     assert sixteenths / 16 == pytest.approx(abs(hour), abs=1 / 32 + 1e-4)
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from sim.sky.belt import Ellipsoid, Site, half_belt_deg, look_at
-from sim.sky.polar import (
+from sim.sky.mount import (
     Mount,
     declination_deg,
     fold_tilt,

@@ -22,9 +22,9 @@ class NotingDish:
         assert to_s >= self.time_s, "time went back"
         self.time_s = to_s
 
-    def hear(self, octets: bytes) -> bytes | None:
-        self.heard.append((self.time_s, octets))
-        return self.replies.get(octets)
+    def hear(self, data: bytes) -> bytes | None:
+        self.heard.append((self.time_s, data))
+        return self.replies.get(data)
 
     def set_supply(self, volts: int) -> None:
         self.supply.append((self.time_s, volts))
@@ -49,7 +49,7 @@ class NotingDish:
     @property
     def frames(self) -> list[str]:
         """What was heard, as hex."""
-        return [octets.hex().upper() for _, octets in self.heard]
+        return [data.hex().upper() for _, data in self.heard]
 
 
 @pytest.fixture

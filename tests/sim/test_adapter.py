@@ -9,7 +9,7 @@ from sim.adapter import SimAdapter
 
 HALT, HALT_AGAIN = "E03160", "E13160"
 STEP_EAST = "E03168FF"
-BYTE_S = 13.5e-3  # s an octet: 9 bits of 1.5 ms (Bus Functional Specification 4.2, from memory)
+BYTE_S = 13.5e-3  # s an byte: 9 bits of 1.5 ms (Bus Functional Specification 4.2, from memory)
 QUIET_S = 15e-3  # s at least between acts (same, from memory)
 
 
@@ -23,8 +23,8 @@ class Host:
         self.number = 0
         self.seen: list[Packet] = []
 
-    def raw(self, octets: bytes) -> list[str]:
-        self.adapter.receive(octets, self.now_s)
+    def raw(self, data: bytes) -> list[str]:
+        self.adapter.receive(data, self.now_s)
         return self.collect()
 
     def collect(self) -> list[str]:
@@ -74,9 +74,9 @@ def test_a_frame_takes_its_time_and_is_heard_when_it_ends(host):
     assert host.ask(f"send {STEP_EAST} 0") == []
     assert host.run(4 * BYTE_S - 1e-6) == []
     assert host.run(2e-6) == [f"{host.number} ok 0.0000"]
-    ((heard_s, octets),) = host.dish.heard
+    ((heard_s, data),) = host.dish.heard
     assert heard_s == pytest.approx(4 * BYTE_S)
-    assert octets.hex().upper() == STEP_EAST
+    assert data.hex().upper() == STEP_EAST
 
 
 def test_frames_keep_the_quiet_time_between_them(host):
@@ -343,5 +343,5 @@ def test_any_slicing_of_time_gives_the_same_bus(make_noting_dish):
         host.ask(f"send {STEP_EAST} 0")
         while host.now_s < 3.0 - 1e-9:
             host.run(min(step_s, 3.0 - host.now_s))
-        heard.append([(round(at_s, 9), octets) for at_s, octets in dish.heard])
+        heard.append([(round(at_s, 9), data) for at_s, data in dish.heard])
     assert all(other == heard[0] for other in heard)

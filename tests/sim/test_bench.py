@@ -9,7 +9,7 @@ import time
 import pytest
 
 from bridge.errors import ArcstepError, YardError
-from bridge.link.adapter import Adapter
+from bridge.link.client import Adapter
 from bridge.link.port import open_port
 from sim.adapter import SimAdapter
 from sim.bench import Bench, BenchUrl, StateFile
@@ -62,7 +62,7 @@ def make_bench(dish, *, speed: float = 1.0, state: StateFile | None = None) -> B
     return Bench(SimAdapter(dish), Clock(speed=speed, start_s=dish.time_s), state=state)
 
 
-def test_a_wait_ends_when_octets_come_and_not_before(noting_dish):
+def test_a_wait_ends_when_bytes_come_and_not_before(noting_dish):
     bench = make_bench(noting_dish)
     bench.take()
     threading.Timer(0.1, bench.feed, (b"status\n",)).start()
@@ -78,7 +78,7 @@ def test_a_wait_ends_when_something_falls_due_by_itself(noting_dish):
     assert bench.wait(1.0).startswith(b"- stopped ")
     before_s = time.monotonic()
     assert bench.wait(1.0).startswith(b"- keyed ")
-    # A frame of three octets takes 40.5 ms on the bus (from memory).
+    # A frame of three bytes takes 40.5 ms on the bus (from memory).
     assert 0.03 < time.monotonic() - before_s < 0.3
 
 

@@ -11,7 +11,7 @@ from bridge.errors import YardError
 from sim.drift import Fleet, Habits, forecast
 from sim.rig.motor import plant_of
 from sim.rig.move import Mover
-from sim.yardfile import load_yard
+from sim.yard_files import load_yard
 
 LARKMERE = load_yard("larkmere")
 SOUND = Habits(missed=0.0, doubled=0.0, impatient=0.0)

@@ -5,10 +5,11 @@ from __future__ import annotations
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.link.dialogue import Answered, Dialogue, Unanswered
+from random_search import examples
 from sim.adapter import SimAdapter
 
 LINE_S = 0.001  # s that a chunk is on the way
@@ -25,27 +26,27 @@ class NoisyLine:
         self.sent_again = 0
         self.events = []
 
-    def damage(self, octets: bytes) -> bytes:
+    def damage(self, data: bytes) -> bytes:
         out = bytearray()
-        for octet in octets:
+        for byte in data:
             if self.rng.random() < self.drop:
                 continue
             hit = self.rng.random() < self.rate
-            out.append(self.rng.randrange(256) if hit else octet)
+            out.append(self.rng.randrange(256) if hit else byte)
         return bytes(out)
 
     def ask(self, verb: str, *args: str) -> Answered | Unanswered:
         patience_s = 0.1 if verb == "send" else 0.0
-        octets = self.dialogue.ask(self.now_s, verb, *args, patience_s=patience_s)
+        data = self.dialogue.ask(self.now_s, verb, *args, patience_s=patience_s)
         while True:
             self.now_s += LINE_S
-            if octets:
-                self.adapter.receive(self.damage(octets), self.now_s)
+            if data:
+                self.adapter.receive(self.damage(data), self.now_s)
             else:
                 self.adapter.advance(self.now_s)
             told = self.dialogue.receive(self.damage(self.adapter.take()), self.now_s)
-            octets, more = self.dialogue.tick(self.now_s)
-            self.sent_again += bool(octets)
+            data, more = self.dialogue.tick(self.now_s)
+            self.sent_again += bool(data)
             for it in (*told, *more):
                 if isinstance(it, Answered | Unanswered):
                     return it
@@ -72,7 +73,7 @@ def test_300_frames_through_one_percent_damage_both_ways(noting_dish):
     assert line.sent_again > 50, "the line was not noisy enough to prove anything"
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(seed=st.integers(0, 2**32), drop=st.sampled_from([0.0, 0.005]))
 def test_any_noise_acts_once_in_order_or_says_unknown(make_noting_dish, seed, drop):
     dish = make_noting_dish()
@@ -89,13 +90,13 @@ def test_any_noise_acts_once_in_order_or_says_unknown(make_noting_dish, seed, dr
 def test_a_lost_answer_makes_a_retry_and_no_second_step(noting_dish):
     line = NoisyLine(noting_dish, 0.0, random.Random(1))
     begin(line)
-    octets = line.dialogue.ask(line.now_s, "send", "E03168FF", "0")
-    line.adapter.receive(octets, line.now_s)
+    data = line.dialogue.ask(line.now_s, "send", "E03168FF", "0")
+    line.adapter.receive(data, line.now_s)
     line.adapter.advance(line.now_s + 0.1)
     line.adapter.take()  # the answer is lost
     line.now_s += 0.2
     again, _ = line.dialogue.tick(line.now_s)
-    assert again.strip() == octets.strip()
+    assert again.strip() == data.strip()
     line.adapter.receive(again, line.now_s)
     (answer,) = line.dialogue.receive(line.adapter.take(), line.now_s)
     assert isinstance(answer, Answered)
@@ -108,12 +109,12 @@ def test_a_lost_answer_makes_a_retry_and_no_second_step(noting_dish):
 def test_an_adapter_that_restarts_does_not_act_on_a_retry(make_noting_dish, delay_s):
     line = NoisyLine(make_noting_dish(), 0.0, random.Random(1))
     begin(line)
-    octets = line.dialogue.ask(line.now_s, "send", "E03168FF", "0")
-    line.adapter.receive(octets, line.now_s)
+    data = line.dialogue.ask(line.now_s, "send", "E03168FF", "0")
+    line.adapter.receive(data, line.now_s)
     line.adapter.advance(line.now_s + delay_s)
     fresh = make_noting_dish()
     line.adapter = SimAdapter(fresh, boot=2)
-    line.adapter.receive(octets, 1.0)
+    line.adapter.receive(data, 1.0)
     line.adapter.advance(2.0)
     assert fresh.frames == []
     assert b"no session" in line.adapter.take()

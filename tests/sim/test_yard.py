@@ -10,7 +10,7 @@ import pytest
 from bridge.errors import YardError
 from sim.rig.dish import Dish
 from sim.yard import parse_yard
-from sim.yardfile import list_yards, load_yard
+from sim.yard_files import list_yards, load_yard
 
 TEXT = (resources.files("sim") / "yards" / "larkmere.toml").read_text(encoding="utf-8")
 

@@ -16,7 +16,7 @@ import pytest
 
 from bridge.capture.write import write_capture
 from bridge.errors import CaptureError
-from bridge.wave.waveform import Sending
+from bridge.signal.waveform import Sending
 from tui.commands.decode import decode
 
 STEP, ASK, REPLY = bytes.fromhex("E03168FF"), bytes.fromhex("E23164"), bytes.fromhex("E480")
@@ -166,11 +166,11 @@ def test_events_come_while_the_pipe_is_open_and_stay_after_an_interrupt(
 ) -> None:
     """A pipe that gives a few messages and then nothing, but does not end."""
     sending = Sending([STEP, ASK, REPLY, STEP], gap_s=1.5)
-    octets = b"0.5 E0 31 68 FF\n0.9 E0 31 60\n" * (kind == ".txt")
+    data = b"0.5 E0 31 68 FF\n0.9 E0 31 60\n" * (kind == ".txt")
     process = _start("-", "--json")
     assert process.stdin is not None
     assert process.stdout is not None
-    process.stdin.write(octets or _make(kind, tmp_path / "x", sending))
+    process.stdin.write(data or _make(kind, tmp_path / "x", sending))
     process.stdin.flush()
     first = json.loads(process.stdout.readline())
     while first["kind"] == "supply":
@@ -213,8 +213,8 @@ def test_progress_shows_on_a_terminal_only(
 def test_the_channels_are_told_of_where_there_are_several(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    octets = _make(".csv", tmp_path / "x", Sending([STEP], supply_v=0.0)).decode()
-    rows = [f"{row},{13.1 if n < 5000 else 18.3}" for n, row in enumerate(octets.splitlines()[1:])]
+    data = _make(".csv", tmp_path / "x", Sending([STEP], supply_v=0.0)).decode()
+    rows = [f"{row},{13.1 if n < 5000 else 18.3}" for n, row in enumerate(data.splitlines()[1:])]
     path = tmp_path / "two.csv"
     path.write_text("Time (s),CH1 (V),CH2 (V)\n" + "\n".join(rows) + "\n")
     assert decode([str(path)], json=True) == 0

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import BadInput
-from bridge.helm.logtext import HEAD
+from bridge.log.file import HEAD
 from tui.cli import app
 from tui.commands import positions
 

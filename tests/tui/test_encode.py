@@ -1,4 +1,4 @@
-"""`arcstep encode`: words and hex to octets, and to a waveform that decodes back."""
+"""`arcstep encode`: words and hex to bytes, and to a waveform that decodes back."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tui.commands.encode import encode
 
 
 @pytest.mark.parametrize(
-    ("words", "octets"),
+    ("words", "data"),
     [
         (["drive", "east", "1", "count"], "E0 31 68 FF"),
         (["goto", "7"], "E0 31 6B 07"),
@@ -23,11 +23,11 @@ from tui.commands.encode import encode
         (["raw", "E0", "10", "38", "F0"], "E0 10 38 F0"),
     ],
 )
-def test_words_become_octets(
-    words: list[str], octets: str, capsys: pytest.CaptureFixture[str]
+def test_words_become_bytes(
+    words: list[str], data: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert encode(words) == 0
-    assert capsys.readouterr().out.startswith(octets)
+    assert capsys.readouterr().out.startswith(data)
 
 
 @pytest.mark.parametrize("suffix", [".wav", ".vcd", ".csv"])

@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 from bridge.errors import BadInput, YardError
-from tui.columns import cells_of, fit
 from tui.commands.plan import run
+from tui.text_table import cells_of, fit
 
 STATION = """\
 [station]
@@ -180,7 +180,7 @@ def test_labels_of_a_long_list_do_not_overlap(
 ) -> None:  # fmt: skip
     agg = pytest.importorskip("matplotlib.backends.backend_agg", reason="no plot extra")
     drawn: list[Any] = []
-    monkeypatch.setattr("tui.beltplot.save_figure", lambda figure, _: drawn.append(figure))
+    monkeypatch.setattr("tui.pictures.belt.save_figure", lambda figure, _: drawn.append(figure))
     text = f"[station]\nlatitude_deg = {latitude}\nlongitude_deg = {longitude}\n"
     text += "obstacles = [ { azimuth_deg = [340, 15], elevation_deg = 60 } ]\n"
     text += '[mount]\nkind = "worm"\ncounts_per_deg = 20\nnoon_count = 1200\n'
@@ -210,7 +210,7 @@ def test_the_belt_over_the_equator_passes_the_zenith(
 ) -> None:
     pytest.importorskip("matplotlib", reason="the plot extra is not installed")
     drawn: list[Any] = []
-    monkeypatch.setattr("tui.beltplot.save_figure", lambda figure, _: drawn.append(figure))
+    monkeypatch.setattr("tui.pictures.belt.save_figure", lambda figure, _: drawn.append(figure))
     path = tmp_path / "equator.toml"
     path.write_text("[station]\nlatitude_deg = 0\nlongitude_deg = 100.5\n")
     run(path, plot=tmp_path / "p.png")

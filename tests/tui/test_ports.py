@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from bridge.link.port import SerialPort
-from sim.yardfile import list_yards
+from sim.yard_files import list_yards
 from tui.commands import ports as command
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import YardError
-from tui.columns import cells_of
 from tui.commands.predict import run
+from tui.text_table import cells_of
 
 HEAD = """\
 [station]

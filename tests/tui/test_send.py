@@ -18,7 +18,7 @@ def send(*words, port="sim://larkmere?speed=8"):
     return subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
 
 
-def test_octets_come_first_and_the_count_follows():
+def test_bytes_come_first_and_the_count_follows():
     done = send("drive", "west", "20", "counts")
     assert done.returncode == 0
     assert done.stdout.splitlines()[0].startswith("E0 31 69 EC  Drive west 20 counts")
@@ -54,7 +54,7 @@ def test_a_dry_run_sends_nothing():
     [
         (("drive", "west"), "sim://", 2, "has no bound"),
         (("raw", "E0", "31", "69", "00"), "sim://", 1, "without a bound"),
-        (("raw", "00 01 02 03 04 05 06 07 08"), "sim://", 2, "9 octets"),
+        (("raw", "00 01 02 03 04 05 06 07 08"), "sim://", 2, "9 bytes"),
         (("halt",), "/dev/there-is-none", 3, "there is no port"),
         (("drive", "west", "1", "count"), "/dev/there-is-none", 1, "say --clear"),
         (("halt",), "sim://nowhere", 2, "yard 'nowhere' is unknown"),
@@ -70,7 +70,7 @@ def test_what_cannot_be_gets_one_sentence_and_its_code(words, port, code, says):
 def test_without_counts_the_lease_is_kept_for_as_long_as_the_drive_may_run(monkeypatch):
     """A port without counts must not have its drive cut by the lease (one second)."""
     from bridge.guard import Permit
-    from bridge.link.telling import Status
+    from bridge.link.status import Status
     from tui.commands import send as command
 
     looks = []

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import BadInput
-from bridge.station import load_station
-from tui.columns import cells_of
+from bridge.station.model import load_station
 from tui.commands.shift import parse_readings, run
+from tui.text_table import cells_of
 
 TEXT = """\
 # the yard behind the barn

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from bridge.blank import Known
 from bridge.errors import BadInput
-from bridge.station import load_station
+from bridge.station.model import load_station
+from bridge.station.template import Known
 from tui.commands.station import ask_for, demo, new
 
 

@@ -57,12 +57,12 @@ class Terminal:
             if not select.select([self.master], [], [], left)[0]:
                 return
             try:
-                octets = os.read(self.master, 65536)
+                data = os.read(self.master, 65536)
             except OSError:
                 return
-            self.raw += octets
+            self.raw += data
             # Private modes and the extended key protocol are none of this emulator's business.
-            self.stream.feed(re.sub(rb"\x1b\[[<>=?][\d;$]*[a-zA-Z]+", b"", octets))
+            self.stream.feed(re.sub(rb"\x1b\[[<>=?][\d;$]*[a-zA-Z]+", b"", data))
 
     def until(self, happened: Callable[[], bool], within_s: float = 10.0) -> None:
         until = time.monotonic() + within_s
@@ -71,9 +71,9 @@ class Terminal:
             assert self.child.poll() is None, "\n".join(self.screen.display)
             self.read(0.05)
 
-    def press(self, octets: bytes) -> float:
+    def press(self, data: bytes) -> float:
         moment = time.monotonic()
-        os.write(self.master, octets)
+        os.write(self.master, data)
         return moment
 
     def calls(self, *names: str) -> list[list[object]]:
@@ -170,12 +170,12 @@ def test_space_halts_inside_a_paste_that_never_ends(open_terminal: Callable[...,
     terminal.until(lambda: bool(terminal.calls("halt")))
 
 
-@pytest.mark.parametrize("octets", [b"\x1b[32u", b"\x1b[32;1u", b"\x1b[32;2;32u", b"\x1b[32;;32u"])
+@pytest.mark.parametrize("data", [b"\x1b[32u", b"\x1b[32;1u", b"\x1b[32;2;32u", b"\x1b[32;;32u"])
 def test_space_of_the_extended_key_protocol_halts(
-    open_terminal: Callable[..., Terminal], octets: bytes
+    open_terminal: Callable[..., Terminal], data: bytes
 ) -> None:
     terminal = open_terminal()
-    terminal.press(octets)
+    terminal.press(data)
     terminal.until(lambda: bool(terminal.calls("halt")))
 
 
@@ -228,7 +228,7 @@ def test_a_terminal_that_is_gone_halts_and_ends(open_terminal: Callable[..., Ter
 
 
 @pytest.mark.parametrize(
-    "octets",
+    "data",
     [
         b"\x1b[M\xff\xfe\x80",
         b"\xc3\x28\xff",
@@ -239,10 +239,10 @@ def test_a_terminal_that_is_gone_halts_and_ends(open_terminal: Callable[..., Ter
     ids=["old mouse", "not utf-8", "far mouse", "huge key", "beyond unicode"],
 )
 def test_bad_bytes_do_not_stop_the_keys(
-    open_terminal: Callable[..., Terminal], octets: bytes
+    open_terminal: Callable[..., Terminal], data: bytes
 ) -> None:
     terminal = open_terminal("still")
-    terminal.press(octets)
+    terminal.press(data)
     terminal.read(0.5)
     terminal.press(b"w")
     terminal.until(lambda: bool(terminal.calls("jog")))

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from bridge.helm import Helm
-from bridge.station import load_station
-from sim.yardfile import load_yard
-from tui.opening import is_simulated, open_adapter, with_speed, yard_name
-from tui.scene import Setting, setting_of
+from bridge.station.model import load_station
+from sim.yard_files import load_yard
+from tui.known_dish import Setting, setting_of
+from tui.open_port import is_simulated, open_adapter, with_speed, yard_name
 
 
 def _setting(station: Path | None, port: str) -> Setting:

@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING, Any
 
 from bridge.bus.event import Burst, Event, FrameHeard, Noise, Supply, Tone
 from bridge.capture.open import open_capture
-from bridge.channels import choose_channels
+from bridge.decode.channels import choose_channels
+from bridge.decode.traffic import read_traffic
 from bridge.errors import ArcstepError, CaptureError
-from bridge.traffic import read_traffic
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from bridge.conduct import Audit, Finding
+    from bridge.audit import Audit, Finding
 
 CSV_COLUMNS = (
     "file", "t_s", "kind", "hex", "parity_ok", "duration_s", "role", "repeat", "reply_wanted",
@@ -62,7 +62,7 @@ def decode(
     try:
         code = _decode_all(files, json=json, csv=csv, channel=channel, rate_hz=rate_hz, audit=audit)
         if plot is not None and code != CODE_BAD:
-            from tui.frameplot import draw_frames  # noqa: PLC0415 - only a picture needs it
+            from tui.pictures.frame import draw_frames  # noqa: PLC0415 - only a picture needs it
 
             draw_frames(open_capture(files[0], rate_hz=rate_hz), plot, channel)
             print(f"drawn: {plot}", file=sys.stderr)
@@ -102,7 +102,7 @@ def _decode_all(
 
 
 def _auditor() -> Audit:
-    from bridge.conduct import Audit  # noqa: PLC0415 - only this needs it
+    from bridge.audit import Audit  # noqa: PLC0415 - only this needs it
 
     return Audit()
 
@@ -215,7 +215,7 @@ def _cell(key: str, value: Any) -> Any:
 
 
 class Table:
-    """Lines for a person: time, octets, what they say, and below them what is wrong."""
+    """Lines for a person: time, bytes, what they say, and below them what is wrong."""
 
     def __init__(self, *, many: bool) -> None:
         self._many = many
@@ -235,7 +235,7 @@ class Table:
             name = "standard input" if file == "-" else str(Path(file))
             self._line(("" if self._file is None else "\n") + name, "bold")
         self._file = file
-        self._line(f"{'time s':>{TIME_WIDTH}}  {'octets':<{HEX_WIDTH}}  meaning", "bold")
+        self._line(f"{'time s':>{TIME_WIDTH}}  {'bytes':<{HEX_WIDTH}}  meaning", "bold")
 
     def _write(self, start: str, text: str, style: str) -> None:
         room = max(self._width() - len(start), WIDTH_FEWEST - 2)
@@ -281,7 +281,7 @@ def _say_finding(finding: Finding) -> str:
 
 
 def _lines_of(event: Event | Finding) -> list[tuple[str, str, str]]:
-    """(octets or kind, text, style) for each line of an event."""
+    """(bytes or kind, text, style) for each line of an event."""
     match event:
         case FrameHeard():
             return _lines_of_frame(event)
@@ -299,10 +299,10 @@ def _lines_of(event: Event | Finding) -> list[tuple[str, str, str]]:
 
 def _lines_of_frame(event: FrameHeard) -> list[tuple[str, str, str]]:
     reading = event.reading
-    octets = event.hex or "(no byte)"
+    data = event.hex or "(no byte)"
     lines = [
-        (octets[start : start + HEX_WIDTH], reading.meaning if start == 0 else "", "")
-        for start in range(0, len(octets), HEX_WIDTH + 1)
+        (data[start : start + HEX_WIDTH], reading.meaning if start == 0 else "", "")
+        for start in range(0, len(data), HEX_WIDTH + 1)
     ]
     told: dict[str, int] = {}
     for fault in event.faults:

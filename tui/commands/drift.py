@@ -7,8 +7,8 @@ import sys
 from pathlib import Path
 
 from sim.drift import Forecast, forecast
-from sim.yardfile import load_yard
-from tui.opening import DEMO_YARD
+from sim.yard_files import load_yard
+from tui.open_port import DEMO_YARD
 
 CAUSES = {
     "missed": "missed pulses",
@@ -57,7 +57,7 @@ def run(
     else:
         print("\n".join(_lines(yard.station.name, seen)))
     if plot is not None:
-        from tui.driftplot import draw_drift  # noqa: PLC0415 - only a picture needs it
+        from tui.pictures.drift import draw_drift  # noqa: PLC0415 - only a picture needs it
 
         draw_drift(seen, plot)
         print(f"drawn: {plot}", file=sys.stderr)

@@ -1,4 +1,4 @@
-"""`arcstep encode`: command words or hex -> octets, and a waveform file."""
+"""`arcstep encode`: command words or hex -> bytes, and a waveform file."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ SEPARATOR = ","  # a word of its own between frames
 
 
 def encode(words: list[str], *, out: Path | None = None, rate_hz: float | None = None) -> int:
-    """Print the octets of each frame, with its meaning; write the waveform where asked.
+    """Print the bytes of each frame, with its meaning; write the waveform where asked.
 
     Frames are parted by a comma standing alone: `goto 7 , halt`.
     """
@@ -22,7 +22,7 @@ def encode(words: list[str], *, out: Path | None = None, rate_hz: float | None =
         print(f"{frame.hex:<17}  {read(frame).meaning}")
     if out is not None:
         from bridge.capture.write import write_capture  # noqa: PLC0415
-        from bridge.wave.waveform import Sending  # noqa: PLC0415  (numpy only where used)
+        from bridge.signal.waveform import Sending  # noqa: PLC0415  (numpy only where used)
 
         write_capture(out, Sending([frame.build() for frame in frames]), rate_hz=rate_hz)
     return 0
@@ -36,14 +36,14 @@ def _split(words: list[str]) -> list[list[str]]:
         else:
             groups[-1].append(word)
     if not all(groups):
-        raise WordsError("nothing to encode; give words such as: drive east 1 count, or hex octets")
+        raise WordsError("nothing to encode; give words such as: drive east 1 count, or hex bytes")
     return groups
 
 
 def _frame_of(words: list[str]) -> Frame:
     """Hex where every word is hex, else words. Raises WordsError or FrameError."""
     try:
-        octets = parse_hex(" ".join(words))
+        data = parse_hex(" ".join(words))
     except FrameError:
         return parse_words(words)
-    return Frame.parse(octets)
+    return Frame.parse(data)

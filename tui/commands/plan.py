@@ -8,9 +8,9 @@ from dataclasses import asdict
 from json import dumps
 from pathlib import Path
 
-from bridge.station import Station, load_station
-from sim.plan.survey import FINE_DB, MountPlan, Satellite, Survey, survey
-from tui.columns import Column, number, room, side, table, widened
+from bridge.station.model import Station, load_station
+from sim.lists.survey import FINE_DB, MountPlan, Satellite, Survey, survey
+from tui.text_table import Column, number, room, side, table, widened
 
 DIGITS = 7  # decimals of degrees and counts in JSON, past what look angles are checked to
 
@@ -188,7 +188,7 @@ def run(station: Path, *, json: bool = False, plot: Path | None = None, bent: bo
     for warning in read.warnings():
         print(f"arcstep: {station}: {warning}", file=sys.stderr)
     if plot is not None:
-        from tui.beltplot import draw_plan  # noqa: PLC0415 - only a picture needs it
+        from tui.pictures.belt import draw_plan  # noqa: PLC0415 - only a picture needs it
 
         draw_plan(read, plan, plot)
     for line in json_lines(plan) if json else text_lines(read, plan):

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 
 from bridge.link.port import list_serial_ports
-from sim.yardfile import list_yards
+from sim.yard_files import list_yards
 
 
 @dataclass(frozen=True, slots=True)

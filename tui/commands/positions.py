@@ -11,22 +11,22 @@ from json import dumps
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bridge.datafile import read_text
 from bridge.errors import BadInput
-from bridge.merge import Merge, merge
-from bridge.sheet import Cell, Decimal, read_sheet, write_sheet
-from bridge.station import Station, load_station
-from bridge.stationfile import StationFile
-from bridge.wholefile import read_bytes, save_whole
-from sim.plan.check import Finding, check_text
-from sim.plan.compare import compare
-from tui.columns import WIDTH
+from bridge.station.document import StationFile
+from bridge.station.merge import Merge, merge
+from bridge.station.model import Station, load_station
+from bridge.station.sheet import Cell, Decimal, read_sheet, write_sheet
+from bridge.textfile.checked import read_text
+from bridge.textfile.save import read_bytes, save_whole
+from sim.lists.check import Finding, check_text
+from sim.lists.compare import compare
+from tui.text_table import WIDTH
 
 if TYPE_CHECKING:
-    from bridge.acts import Log
+    from bridge.log.actions import Log
 
 _STATION = re.compile(r"^\ufeff?\s*(\[\s*station\s*\]|station\s*[.=])", re.MULTILINE)
-LOOK_OCTETS = 4096  # octets from which a log's kind is told
+LOOK_BYTES = 4096  # bytes from which a log's kind is told
 _WHY = {  # notes that many positions share, told on one line
     "not proved": "neither stored nor arrived at in the log with a count seen",
     "no count": "store was sent, and the log holds no counts, so the file's are not proved by it",
@@ -96,7 +96,7 @@ def _diff_log(station: Station, log: Log, json: bool) -> int:
             f"{log.where}: holds no command to a positioner, so there is nothing to compare; log or"
             " record while the list is stored"
         )
-    from sim.plan.logged import compare_log  # noqa: PLC0415 - what a log alone needs
+    from sim.lists.against_log import compare_log  # noqa: PLC0415 - what a log alone needs
 
     findings = compare_log(station, log)
     names = {row.number: row.name for row in station.position}
@@ -113,7 +113,7 @@ def _diff_log(station: Station, log: Log, json: bool) -> int:
 
 def read_acts(path: Path) -> Log:
     """What a log says was done: a log saved by the console, `decode --json`, or a capture."""
-    from bridge.acts import acts_of_events, acts_of_text, is_log_text  # noqa: PLC0415
+    from bridge.log.actions import acts_of_events, acts_of_text, is_log_text  # noqa: PLC0415
 
     if str(path) == "-":
         log = acts_of_text(sys.stdin.read(), "standard input")
@@ -128,7 +128,7 @@ def read_acts(path: Path) -> Log:
         if log is not None:
             return log
     from bridge.capture.open import open_capture  # noqa: PLC0415 - what a capture alone needs
-    from bridge.traffic import read_traffic  # noqa: PLC0415
+    from bridge.decode.traffic import read_traffic  # noqa: PLC0415
 
     return acts_of_events(read_traffic(open_capture(str(path))), str(path))
 
@@ -142,7 +142,7 @@ def _head(path: Path) -> str:
     """The beginning of a log, which tells its kind; a capture may be larger than memory."""
     try:
         with path.open("rb") as file:
-            return file.read(LOOK_OCTETS).decode("utf-8", "replace")
+            return file.read(LOOK_BYTES).decode("utf-8", "replace")
     except FileNotFoundError:
         raise BadInput(f"{path}: no such file; check the name") from None
     except OSError as error:

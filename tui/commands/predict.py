@@ -8,10 +8,10 @@ import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
-from bridge.station import load_station
-from sim.plan.predict import Prediction, Row, predict
-from tui.columns import WIDTH, Column, number, room, side, widened
-from tui.columns import table as lay_out
+from bridge.station.model import load_station
+from sim.counts.predict import Prediction, Row, predict
+from tui.text_table import WIDTH, Column, number, room, side, widened
+from tui.text_table import table as lay_out
 
 COLUMNS = (
     Column("no", 3),

@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from bridge.capture.open import open_capture
-from bridge.traffic import read_traffic
+from bridge.decode.traffic import read_traffic
 from sim.replay import Replay, Step
 from sim.rig.dish import Dish
 from sim.yard import Yard
-from sim.yardfile import load_yard
-from tui.opening import DEMO_YARD
+from sim.yard_files import load_yard
+from tui.open_port import DEMO_YARD
 
 TEXT_COLUMN = 31  # where sentences begin
 WIDTH = 80  # columns
@@ -63,7 +63,7 @@ def run(
     moved = 0
     refused = 0
     if not json:
-        print(f"{'time s':>10}  {'octets':<17}  meaning, and what came of it")
+        print(f"{'time s':>10}  {'bytes':<17}  meaning, and what came of it")
     for step in Replay(dish).run(read_traffic(capture, channel=channel)):
         steps += 1
         moved += step.outcome == "moved"

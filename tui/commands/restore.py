@@ -10,18 +10,18 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from bridge.errors import BadInput, LinkError, Refused
-from bridge.link.adapter import Adapter
-from bridge.restore.hand import LOOK_S, Hand
+from bridge.link.client import Adapter
 from bridge.restore.journal import Journal, JournalFile
 from bridge.restore.motion import Mover, Seen
 from bridge.restore.plan import Plan, plan_of
 from bridge.restore.reference import HOW_TO_PROVE, doubts, reference_lost
-from bridge.restore.work import Work
-from bridge.station import Station, load_station
+from bridge.restore.runner import LOOK_S, Hand
+from bridge.restore.steps import Work
+from bridge.station.model import Station, load_station
 from sim.bench import BenchUrl
-from tui import restoreview as view
-from tui.commands.agree import agree, ask
-from tui.opening import is_simulated, open_adapter
+from tui.commands import restore_view as view
+from tui.commands.confirm import agree, ask
+from tui.open_port import is_simulated, open_adapter
 
 RESUME = "what was put back is in the journal, and the same command goes on from there"
 FEED_S = 0.2  # s between looks that feed the lease

@@ -1,4 +1,4 @@
-"""`arcstep send`: one command to a positioner, its octets shown first, its motion watched."""
+"""`arcstep send`: one command to a positioner, its bytes shown first, its motion watched."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from bridge.bus.frame import Frame
 from bridge.bus.words import parse_words
 from bridge.errors import Refused
 from bridge.guard import Permit, Situation, permit
-from bridge.helm.watch import MotionWatch, explain
-from bridge.link.adapter import Adapter
-from tui.commands.agree import agree
-from tui.opening import is_simulated, open_adapter
+from bridge.helm.motion_watch import MotionWatch, explain
+from bridge.link.client import Adapter
+from tui.commands.confirm import agree
+from tui.open_port import is_simulated, open_adapter
 
 LOOK_S = 0.1  # s between looks while something moves
 START_S = 1.5  # s in which a motion that was ordered shows itself

@@ -20,7 +20,7 @@ from bridge.errors import BadInput, PortUnavailable
 from sim.bench import Bench
 
 DEFAULT_HOST = "127.0.0.1"
-_CHUNK = 4096  # octets a read
+_CHUNK = 4096  # bytes a read
 Source = socket.socket | int  # something to wait on
 _SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
 
@@ -37,10 +37,10 @@ class Door(Protocol):
         """What to wait on for writing; asked only while something is left to write."""
 
     def receive(self, ready: Source) -> bytes:
-        """Octets that came."""
+        """Bytes that came."""
 
-    def answer(self, octets: bytes) -> int:
-        """Hand out octets; how many were taken, all of them when there is no client."""
+    def answer(self, data: bytes) -> int:
+        """Hand out bytes; how many were taken, all of them when there is no client."""
 
     def close(self) -> None:
         """Give everything back."""
@@ -65,7 +65,7 @@ def serve(pty: bool, tcp: str | None, url: str = "sim://") -> int:
 
 
 def _run(bench: Bench, door: Door) -> int:
-    """Carry octets both ways until a signal comes; its number.
+    """Carry bytes both ways until a signal comes; its number.
 
     A client that stops reading cannot stall the adapter: what it does not take is kept up to one
     batch, and the adapter drops what comes on top; the client's retry asks again.
@@ -78,8 +78,8 @@ def _run(bench: Bench, door: Door) -> int:
             for source in ready:
                 if source is woken:
                     woken.recv(_CHUNK)
-                elif octets := door.receive(source):
-                    bench.feed(octets)
+                elif data := door.receive(source):
+                    bench.feed(data)
             bench.go_on()
             pending = pending or bench.take()
             if pending:
@@ -135,16 +135,16 @@ class PtyDoor:
         return self._near
 
     def receive(self, ready: Source) -> bytes:
-        """Octets from whichever client is there."""
+        """Bytes from whichever client is there."""
         try:
             return os.read(self._near, _CHUNK)
         except BlockingIOError:
             return b""
 
-    def answer(self, octets: bytes) -> int:
+    def answer(self, data: bytes) -> int:
         """As much as the terminal holds."""
         try:
-            return os.write(self._near, octets)
+            return os.write(self._near, data)
         except BlockingIOError:
             return 0
 
@@ -179,33 +179,33 @@ class TcpDoor:
         return self._client or self._listener
 
     def receive(self, ready: Source) -> bytes:
-        """Octets from the client; none when it came or went just now."""
+        """Bytes from the client; none when it came or went just now."""
         if ready is self._listener:
             self._admit()
             return b""
         if ready is not self._client:
             return b""
         try:
-            octets = self._client.recv(_CHUNK)
+            data = self._client.recv(_CHUNK)
         except BlockingIOError:
             return b""
         except OSError:
-            octets = b""
-        if not octets:
+            data = b""
+        if not data:
             self._drop()
-        return octets
+        return data
 
-    def answer(self, octets: bytes) -> int:
+    def answer(self, data: bytes) -> int:
         """As much as the client's socket holds; all of it without a client."""
         if self._client is None:
-            return len(octets)
+            return len(data)
         try:
-            return self._client.send(octets)
+            return self._client.send(data)
         except BlockingIOError:
             return 0
         except OSError:
             self._drop()
-            return len(octets)
+            return len(data)
 
     def close(self) -> None:
         """Client and listener."""

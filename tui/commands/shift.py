@@ -9,18 +9,18 @@ import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
-from bridge.datafile import parse_checked
 from bridge.errors import BadInput, YardError
-from bridge.station import Station
-from bridge.stationfile import StationFile
-from bridge.wholefile import backup_of, read_bytes, save_whole
-from sim.ground import ends_of
-from sim.plan.causes import NOTHING, TWISTED, WRONG
-from sim.plan.compare import compare
-from sim.plan.remedy import WRITABLE, Case, EndReading, examine
-from sim.plan.shift import Weight
-from tui.columns import WIDTH, Column
-from tui.columns import table as lay_out
+from bridge.station.document import StationFile
+from bridge.station.model import Station
+from bridge.textfile.checked import parse_checked
+from bridge.textfile.save import backup_of, read_bytes, save_whole
+from sim.lists.causes import NOTHING, TWISTED, WRONG
+from sim.lists.compare import compare
+from sim.lists.correction import WRITABLE, Case, EndReading, examine
+from sim.lists.shift import Weight
+from sim.station_rig import ends_of
+from tui.text_table import WIDTH, Column
+from tui.text_table import table as lay_out
 
 NOT_WRITTEN = {
     NOTHING: "nothing is wrong with the counts",

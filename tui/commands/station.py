@@ -8,12 +8,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from bridge.blank import Kind, Known, blank_station
-from bridge.datafile import check
 from bridge.errors import BadInput
-from bridge.station import Station
-from bridge.wholefile import save_whole
-from sim.demo import demo_station
+from bridge.station.model import Station
+from bridge.station.template import Kind, Known, blank_station
+from bridge.textfile.checked import check
+from bridge.textfile.save import save_whole
+from sim.demo_station import demo_station
 
 Ask = Callable[[str], str]
 

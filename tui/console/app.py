@@ -20,12 +20,12 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from bridge.errors import BadInput
-from tui.console.asks import ask_cautions
-from tui.console.deck import Deck
-from tui.console.driver import is_space, make_halting, on_death
+from tui.console.dialogues import ask_cautions
 from tui.console.keys import KEYS
-from tui.console.lines import StatusLine
-from tui.console.look import CSS, DAY, NIGHT, PLAIN
+from tui.console.main_screen import Deck
+from tui.console.status_lines import StatusLine
+from tui.console.terminal_driver import is_space, make_halting, on_death
+from tui.console.theme import CSS, DAY, NIGHT, PLAIN
 
 if TYPE_CHECKING:
     from bridge.helm import Helm

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from tui.console.reach import counts_to, describe_stop, left_side, other
+from tui.console.distance import counts_to, describe_stop, left_side, other
 
 if TYPE_CHECKING:
     from bridge.bus.command import Side

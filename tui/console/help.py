@@ -10,7 +10,7 @@ from textual.widgets import Static
 
 from tui.console.guide import hands
 from tui.console.keys import GROUPS, KEYS
-from tui.console.lines import StatusLine
+from tui.console.status_lines import StatusLine
 
 
 def key_words() -> str:

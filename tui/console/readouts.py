@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from tui.console.canvas import Run
+from tui.console.distance import counts_to, describe_stop, left_side, other, toward
 from tui.console.numerals import large
-from tui.console.plot import plot_rows
-from tui.console.reach import counts_to, describe_stop, left_side, other, toward
-from tui.console.rows import Rows, spread
+from tui.console.row_widget import Rows, spread
+from tui.console.signal_plot import plot_rows
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import Scale, Snapshot

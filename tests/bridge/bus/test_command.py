@@ -45,8 +45,8 @@ def test_every_command_comes_back(command):
 
 
 @given(st.binary(min_size=1, max_size=8), st.binary(min_size=1, max_size=8) | st.none())
-def test_any_frame_has_a_sentence(octets, asked):
-    reading = read(Frame.parse(octets), Frame.parse(asked) if asked else None)
+def test_any_frame_has_a_sentence(data, asked):
+    reading = read(Frame.parse(data), Frame.parse(asked) if asked else None)
     assert reading.name
     assert reading.meaning.endswith(".")
 
@@ -113,10 +113,10 @@ def test_words(words, hex_text):
         ("goto angle up", "written 22.0E"),
         ("write port 0 A A A", "twice"),
         ("write port 0", "name the lines"),
-        ("write analogue 0", "takes 1 octets"),
+        ("write analogue 0", "takes 1 bytes"),
         ("write analogue 0 300", "outside 0 to 255"),
         ("raw E0 31 6", "not hex"),
-        ("raw 00 01 02 03 04 05 06 07 08", "9 octets"),
+        ("raw 00 01 02 03 04 05 06 07 08", "9 bytes"),
     ],
 )
 def test_bad_words_get_one_sentence(words, says):
@@ -137,8 +137,8 @@ def test_a_drive_cannot_have_two_bounds():
         ("E0 31 6E 01 60", "not acted on"),
         ("E0 31 6E FE A0", "-22 degrees as a signed number"),
         ("E0 31 61", "not settled"),
-        ("E0 31 60 00", "1 octet too many"),
-        ("E0 31 68", "without the 1 octet"),
+        ("E0 31 60 00", "1 byte too many"),
+        ("E0 31 68", "without the 1 byte"),
         ("E0 10 38 F3", "horizontal, high, position A, option A"),
         ("E0 00 58 11 75 00", "11.75 GHz"),
         ("E0 10 5A 12 34", "EN 50494"),

@@ -1,4 +1,4 @@
-"""Frames and their octets."""
+"""Frames and their bytes."""
 
 from __future__ import annotations
 
@@ -9,25 +9,25 @@ from hypothesis import strategies as st
 from bridge.bus.frame import Frame, parse_hex
 from bridge.errors import FrameError
 
-octets = st.binary(min_size=1, max_size=8)
+data = st.binary(min_size=1, max_size=8)
 
 
-@given(octets)
-def test_any_octets_come_back(given_octets):
-    assert Frame.parse(given_octets).build() == given_octets
+@given(data)
+def test_any_bytes_come_back(given_bytes):
+    assert Frame.parse(given_bytes).build() == given_bytes
 
 
-@given(octets, st.sampled_from([" ", ",", ":", "-", "", ", 0x", "h "]))
-def test_hex_in_any_spelling(given_octets, gap):
-    text = gap.join(f"{octet:02X}" for octet in given_octets)
+@given(data, st.sampled_from([" ", ",", ":", "-", "", ", 0x", "h "]))
+def test_hex_in_any_spelling(given_bytes, gap):
+    text = gap.join(f"{byte:02X}" for byte in given_bytes)
     text = "0x" + text if gap == ", 0x" else text + "h" if gap == "h " else text
-    assert parse_hex(text) == given_octets
+    assert parse_hex(text) == given_bytes
 
 
-@pytest.mark.parametrize(("given_octets", "says"), [(b"", "0 octets"), (bytes(9), "9 octets")])
-def test_length_is_judged_first(given_octets, says):
+@pytest.mark.parametrize(("given_bytes", "says"), [(b"", "0 bytes"), (bytes(9), "9 bytes")])
+def test_length_is_judged_first(given_bytes, says):
     with pytest.raises(FrameError, match=says):
-        Frame.parse(given_octets)
+        Frame.parse(given_bytes)
 
 
 @pytest.mark.parametrize("text", ["", "E0 3", "E0 31 GG", "0x123", "hello"])

@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.event import Burst, Tone
-from bridge.bus.keying import Keyed, Keying, Message, Scrap, bits_of, marks_of, octets_of
+from bridge.bus.keying import Keyed, Keying, Message, Scrap, bits_of, bytes_of, marks_of
 from bridge.bus.slots import Mark
-from bridge.wave.receiver import frame_heard
+from bridge.signal.detector import frame_heard
 
 HALT = bytes.fromhex("E03160")
-OCTETS = st.binary(min_size=1, max_size=8).filter(lambda octets: octets != b"\xff")
+BYTES = st.binary(min_size=1, max_size=8).filter(lambda message: message != b"\xff")
 
 
 def key(marks: list[Mark], end_s: float | None = None) -> list[Keyed]:
@@ -34,30 +34,29 @@ def codes(message: Message) -> set[str]:
     return {fault.code for fault in frame_heard(message).faults}
 
 
-@given(OCTETS)
-def test_what_is_keyed_is_read(octets: bytes) -> None:
-    message = one(marks_of(octets, start_s=0.02))
-    read, right, rest = octets_of(message.bits)
-    assert bytes(octet or 0 for octet in read) == octets
+@given(BYTES)
+def test_what_is_keyed_is_read(sent: bytes) -> None:
+    message = one(marks_of(sent, start_s=0.02))
+    read, right, rest = bytes_of(message.bits)
+    assert bytes(byte or 0 for byte in read) == sent
     assert all(right)
     assert rest == ()
     assert message.faults == ()
     assert message.start_s == 0.02
 
 
-@given(OCTETS, st.data())
-@settings(max_examples=50)
+@given(BYTES, st.data())
 def test_slots_anywhere_within_the_standard_are_read_right(
-    octets: bytes, data: st.DataObject
+    sent: bytes, data: st.DataObject
 ) -> None:
     slot = st.floats(0.401e-3, 0.599e-3)
     marks, at_s = [], 0.02
-    for bit in bits_of(octets):
+    for bit in bits_of(sent):
         slots = data.draw(st.tuples(slot, slot, slot))
         marks.append(Mark(at_s, at_s + sum(slots[: 2 - bit])))
         at_s += sum(slots)
     message = one(marks)
-    assert list(message.bits) == bits_of(octets)
+    assert list(message.bits) == bits_of(sent)
     assert not {"slot_timing", "notch", "pulse", "missing_bits"} & codes(message)
 
 

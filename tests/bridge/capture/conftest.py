@@ -60,7 +60,7 @@ def read_all() -> Callable[[Capture], list[tuple[Any, ...]]]:
 
 @pytest.fixture
 def load(tmp_path: Path) -> Callable[..., Capture]:
-    """Write octets or text under a name and open it."""
+    """Write bytes or text under a name and open it."""
 
     def write(name: str, content: bytes | str, **options: Any) -> Capture:
         path = tmp_path / name

@@ -11,12 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.event import FrameHeard
-from bridge.capture.clocktext import parse_clocks, pass_midnights, read_clock
-from bridge.capture.digits import PAD, pad_block
+from bridge.capture.clock import parse_clocks, pass_midnights, read_clock
+from bridge.capture.decimals import PAD, pad_block
 from bridge.capture.trace import Capture, Edges, Samples
+from bridge.decode.traffic import read_traffic
 from bridge.errors import CaptureError
-from bridge.traffic import read_traffic
-from bridge.wave.waveform import Sending, samples_of
+from bridge.signal.waveform import Sending, samples_of
 
 Load = Callable[..., Capture]
 VOLTS = np.round(13 + 0.3 * np.sin(np.arange(300)), 5)
@@ -42,9 +42,9 @@ def test_every_form_is_what_datetime_says(form: str, moment: datetime) -> None:
     wanted_s = (moment - midnight).total_seconds()
     text = FORMS[form](moment)
     assert read_clock(text) == pytest.approx(wanted_s, abs=1e-9)
-    octets = f"{text},{text}".encode()
+    data = f"{text},{text}".encode()
     starts = np.array([0, len(text) + 1]) + PAD
-    values = parse_clocks(pad_block(octets), starts, starts + len(text))
+    values = parse_clocks(pad_block(data), starts, starts + len(text))
     assert values is not None
     assert values.tolist() == pytest.approx([wanted_s] * 2, abs=1e-9)
 

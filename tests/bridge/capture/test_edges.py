@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.capture.edges import find_edges
@@ -28,7 +28,6 @@ def gather(blocks: list[np.ndarray]) -> tuple[list[float], list[int]]:
     cuts=st.lists(st.integers(0, 20_000), max_size=5),
     stride=st.sampled_from([1, 2]),
 )
-@settings(max_examples=120, deadline=None)
 def test_every_change_is_found(
     seed: int, usual: int, kinds: int, cuts: list[int], stride: int
 ) -> None:

@@ -1,4 +1,4 @@
-"""Hex text in the spellings people use; the octets against bytes.fromhex."""
+"""Hex text in the spellings people use; the bytes against bytes.fromhex."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from bridge.capture.hexline import FRAMINGS, LineError, parse_line
+from bridge.capture.hextext.line import FRAMINGS, LineError, parse_line
 from bridge.capture.trace import Capture, Lines
 from bridge.errors import CaptureError
 
@@ -59,12 +59,12 @@ CLOCKS = [
 
 
 @given(st.sampled_from(sorted(SPELLINGS)), st.binary(min_size=2, max_size=8))
-def test_every_spelling_gives_the_octets(spelling: str, octets: bytes) -> None:
+def test_every_spelling_gives_the_bytes(spelling: str, data: bytes) -> None:
     # "12 E0 31" is line 12 of a list
-    assume(not (octets[:1].hex().isdecimal() and octets[1] in FRAMINGS))
-    line = parse_line(SPELLINGS[spelling](octets))
+    assume(not (data[:1].hex().isdecimal() and data[1] in FRAMINGS))
+    line = parse_line(SPELLINGS[spelling](data))
     assert line is not None
-    assert line.octets == octets
+    assert line.data == data
     assert line.time_s is None
 
 
@@ -72,10 +72,10 @@ def test_every_spelling_gives_the_octets(spelling: str, octets: bytes) -> None:
     st.sampled_from(sorted(set(SPELLINGS) - {"packed", "c short"})),
     st.binary(min_size=1, max_size=1),
 )
-def test_a_frame_of_one_octet(spelling: str, octets: bytes) -> None:
-    line = parse_line(SPELLINGS[spelling](octets))
+def test_a_frame_of_one_byte(spelling: str, data: bytes) -> None:
+    line = parse_line(SPELLINGS[spelling](data))
     assert line is not None
-    assert line.octets == octets
+    assert line.data == data
 
 
 @pytest.mark.parametrize(("lead", "text", "time_s"), CLOCKS)
@@ -83,7 +83,7 @@ def test_a_frame_of_one_octet(spelling: str, octets: bytes) -> None:
 def test_every_spelling_of_a_time(lead: str, text: str, time_s: float, spelling: str) -> None:
     line = parse_line(lead.format(text) + SPELLINGS[spelling](DRIVE))
     assert line is not None
-    assert line.octets == DRIVE
+    assert line.data == DRIVE
     assert line.time_s == pytest.approx(time_s, abs=1e-12)
 
 
@@ -119,7 +119,7 @@ def test_every_spelling_of_a_time(lead: str, text: str, time_s: float, spelling:
 def test_what_stands_around_a_frame(text: str) -> None:
     line = parse_line(text)
     assert line is not None
-    assert line.octets == DRIVE
+    assert line.data == DRIVE
     assert line.time_s is None
 
 
@@ -169,13 +169,13 @@ def test_any_line_gives_a_frame_nothing_or_a_reason(text: str) -> None:
     except LineError:
         pass
     else:
-        assert line is None or 1 <= len(line.octets) <= 8
+        assert line is None or 1 <= len(line.data) <= 8
 
 
 def _lines(capture: Capture) -> list[tuple[float | None, bytes, str]]:
     (trace,) = capture.traces
     assert isinstance(trace, Lines)
-    return [(time_s, octets, where.rpartition(":")[2]) for time_s, octets, where in trace.chunks()]
+    return [(time_s, data, where.rpartition(":")[2]) for time_s, data, where in trace.chunks()]
 
 
 def test_frames_know_their_lines(load: Load) -> None:
@@ -195,29 +195,29 @@ def test_a_table_of_frames(load: Load) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "octets"),
+    ("text", "data"),
     [
         ("9 E0 31 66", "E03166"),
         ("10 E0 31 66", "E03166"),
         ("0012\tE0 31 68 FF", "E03168FF"),
         ("120 e03160", "E03160"),
         ("9 E4 80  # answer", "E480"),
-        ("70 E0 31 66", "70E03166"),  # a first octet that EN 50607 allows
-        ("12 31 68 FF", "123168FF"),  # 31 begins no message: a frame with a wrong first octet
+        ("70 E0 31 66", "70E03166"),  # a first byte that EN 50607 allows
+        ("12 31 68 FF", "123168FF"),  # 31 begins no message: a frame with a wrong first byte
         ("E0 31 66", "E03166"),
     ],
 )
-def test_a_number_before_a_frame(text: str, octets: str) -> None:
+def test_a_number_before_a_frame(text: str, data: str) -> None:
     line = parse_line(text)
     assert line is not None
-    assert line.octets == bytes.fromhex(octets)
+    assert line.data == bytes.fromhex(data)
     assert line.time_s is None
 
 
 def test_a_numbered_list_is_read_through(load: Load) -> None:
-    """Lines 70 to 79 too, whose numbers could be first octets of EN 50607."""
+    """Lines 70 to 79 too, whose numbers could be first bytes of EN 50607."""
     text = "".join(f"{n} E0 31 6B {n % 100:02d}\n" for n in range(1, 131))
-    frames = [octets for _, octets, _ in _lines(load("x.txt", text))]
+    frames = [data for _, data, _ in _lines(load("x.txt", text))]
     assert frames == [bytes.fromhex(f"E0316B{n % 100:02d}") for n in range(1, 131)]
     timed = "".join(f"{n} {n / 8:.3f} E0 31 60\n" for n in range(1, 131))
     times = [time_s for time_s, _, _ in _lines(load("y.txt", timed))]
@@ -249,18 +249,18 @@ def test_a_line_that_cannot_be_read_is_named(load: Load) -> None:
         CaptureError, match=r"x\.txt:2: no frame can be read from 'E0 31 6'; write it as"
     ):
         _lines(capture)
-    with pytest.raises(CaptureError, match="9 octets in one frame; allowed are 1 to 8"):
+    with pytest.raises(CaptureError, match="9 bytes in one frame; allowed are 1 to 8"):
         load("x.txt", "E0 31 68 FF 00 00 00 00 00\n")
 
 
 def test_a_row_in_quotes_is_a_time_and_a_frame() -> None:
     line = parse_line('"0.029967","E3 D8 3A"')
     assert line is not None
-    assert (line.time_s, line.octets) == (0.029967, bytes.fromhex("E3D83A"))
+    assert (line.time_s, line.data) == (0.029967, bytes.fromhex("E3D83A"))
 
 
 @pytest.mark.parametrize("text", ["0.2692  1 bytes: E4", "0.2692 [1] E4", "0.2692 (1) E4"])
-def test_a_length_before_the_octets_is_no_octet(text: str) -> None:
+def test_a_length_before_the_bytes_is_no_byte(text: str) -> None:
     line = parse_line(text)
     assert line is not None
-    assert (line.time_s, line.octets) == (0.2692, b"\xe4")
+    assert (line.time_s, line.data) == (0.2692, b"\xe4")

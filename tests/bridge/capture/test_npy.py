@@ -142,12 +142,12 @@ def test_a_packed_file_cut_short(load: Load, read_all: Callable[..., Any]) -> No
 def test_a_locked_or_oddly_packed_file_is_not_called_damaged(
     tmp_path: Path, place: int, value: int, says: str
 ) -> None:
-    """Flag and method lie 2 octets later in the central directory (layout from memory)."""
+    """Flag and method lie 2 bytes later in the central directory (layout from memory)."""
     path = tmp_path / "x.npz"
     np.savez(path, bus=np.zeros(100))
-    octets = bytearray(path.read_bytes())
-    octets[place] = value
-    octets[octets.index(b"PK\x01\x02") + place + 2] = value
-    path.write_bytes(octets)
+    data = bytearray(path.read_bytes())
+    data[place] = value
+    data[data.index(b"PK\x01\x02") + place + 2] = value
+    path.write_bytes(data)
     with pytest.raises(CaptureError, match=says):
         open_capture(str(path), rate_hz=1e5)

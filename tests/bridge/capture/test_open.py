@@ -1,4 +1,4 @@
-"""Any octets under any name: traces or one sentence, never anything else."""
+"""Any bytes under any name: traces or one sentence, never anything else."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from bridge.capture.open import READERS, open_capture
@@ -63,7 +63,6 @@ def _survive(name: str, content: bytes, read_all: ReadAll, **options: Any) -> No
             assert len(text.replace(folder, "")) < 300
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.sampled_from(SUFFIXES),
     st.sampled_from(STARTS),
@@ -73,13 +72,12 @@ def _survive(name: str, content: bytes, read_all: ReadAll, **options: Any) -> No
     ),
     st.sampled_from([None, 48000.0]),
 )
-def test_any_octets_give_traces_or_one_sentence(
+def test_any_bytes_give_traces_or_one_sentence(
     read_all: ReadAll, suffix: str, start: bytes, rest: bytes, rate_hz: float | None
 ) -> None:
     _survive(f"x{suffix}", start + rest, read_all, rate_hz=rate_hz)
 
 
-@settings(max_examples=120, deadline=None)
 @given(st.sampled_from(NAMES), st.floats(0, 1))
 @example("a.wav", 0.01)
 @example("a.vcd", 0.999)
@@ -91,14 +89,13 @@ def test_a_file_cut_anywhere(
     _survive(name, content[: int(len(content) * share)], read_all, rate_hz=100000.0)
 
 
-@settings(max_examples=150, deadline=None)
 @given(st.sampled_from(NAMES), st.floats(0, 1), st.binary(min_size=1, max_size=4))
-def test_a_file_with_some_octets_changed(
-    files: dict[str, bytes], read_all: ReadAll, name: str, share: float, octets: bytes
+def test_a_file_with_some_bytes_changed(
+    files: dict[str, bytes], read_all: ReadAll, name: str, share: float, data: bytes
 ) -> None:
     content = files[name]
     at = int(len(content) * share)
-    _survive(name, content[:at] + octets + content[at + len(octets) :], read_all, rate_hz=1e5)
+    _survive(name, content[:at] + data + content[at + len(data) :], read_all, rate_hz=1e5)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -211,18 +208,18 @@ def test_a_large_file_is_read_in_little_memory(tmp_path: Path) -> None:
     import tracemalloc
 
     path = tmp_path / "large.wav"
-    octets = 64 << 20
+    data = 64 << 20
     with path.open("wb") as file:
-        file.write(b"RIFF" + (octets + 36).to_bytes(4, "little") + b"WAVEfmt ")
+        file.write(b"RIFF" + (data + 36).to_bytes(4, "little") + b"WAVEfmt ")
         file.write(bytes.fromhex("10000000 0100 0100 40420F00 80841E00 0200 1000"))
-        file.write(b"data" + octets.to_bytes(4, "little"))
+        file.write(b"data" + data.to_bytes(4, "little"))
         for _ in range(64):
             file.write(bytes(1 << 20))
     tracemalloc.start()
     trace = open_capture(str(path)).traces[0]
     assert isinstance(trace, Samples)
     assert trace.rate_hz == 1e6
-    assert sum(chunk.size for chunk in trace.chunks()) == octets // 2
+    assert sum(chunk.size for chunk in trace.chunks()) == data // 2
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert most < 16 << 20

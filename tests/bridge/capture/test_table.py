@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.capture.open import open_capture
@@ -34,7 +34,6 @@ def _edges(capture: Capture, n: int = 0) -> tuple[Edges, list[float], list[int]]
     return trace, times_s, np.concatenate([pair[1] for pair in pairs]).tolist()
 
 
-@settings(max_examples=80, deadline=None)
 @given(
     st.sampled_from(
         [(",", "."), (";", "."), (";", ","), ("\t", "."), ("\t", ","), ("|", "."), (" ", ".")]

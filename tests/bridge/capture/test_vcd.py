@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from vcd import VCDWriter
 from vcd.reader import TokenKind, tokenize
@@ -51,7 +51,6 @@ def _samples(capture: Capture, name: str) -> np.ndarray[Any, Any]:
     return np.concatenate(list(trace.chunks()))
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     st.sampled_from(list(SCALES)),
     st.lists(

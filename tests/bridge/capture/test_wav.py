@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.io import wavfile
 
@@ -75,7 +75,6 @@ def _values(capture: Capture) -> list[np.ndarray[Any, Any]]:
     return found
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     st.sampled_from(list(KINDS)),
     st.integers(1, 3),
@@ -88,13 +87,13 @@ def test_samples_are_what_scipy_reads(  # noqa: PLR0917
     kind: str,
     channels: int,
     extensible: bool,
-    octets: bytes,
+    block: bytes,
     rate: int,
 ) -> None:
     from bridge.capture.open import open_capture
 
     frame = KINDS[kind][1] // 8 * channels
-    data = octets[: len(octets) // frame * frame]
+    data = block[: len(block) // frame * frame]
     content = make_wav(data, kind=kind, channels=channels, rate=rate, extensible=extensible)
     path = tmp_path_factory.getbasetemp() / "x.wav"
     path.write_bytes(content)
@@ -123,14 +122,14 @@ def test_samples_are_what_scipy_reads(  # noqa: PLR0917
 @pytest.mark.parametrize("dtype", [np.uint8, np.int16, np.int32, np.float32, np.float64])
 def test_what_scipy_writes(load: Load, dtype: Any) -> None:
     file = io.BytesIO()
-    values = np.arange(7).astype(dtype)  # odd: scipy leaves out the pad octet
+    values = np.arange(7).astype(dtype)  # odd: scipy leaves out the pad byte
     wavfile.write(file, 48000, values)
     assert _values(load("x.wav", file.getvalue()))[0].size == 7
 
 
 @pytest.mark.parametrize("pad", [b"", b"\0"])
 @pytest.mark.parametrize("name", [b"LIST", b"note"])
-def test_odd_chunks_with_and_without_a_pad_octet(load: Load, pad: bytes, name: bytes) -> None:
+def test_odd_chunks_with_and_without_a_pad_byte(load: Load, pad: bytes, name: bytes) -> None:
     data = bytes(range(1, 21))
     odd = name + struct.pack("<I", 5) + b"INFO\x01" + pad
     content = make_wav(data, before=odd)
@@ -149,7 +148,7 @@ def test_a_data_size_that_lies(load: Load, told: int) -> None:
     capture = load("x.wav", make_wav(bytes(40), told=told))
     assert _values(capture)[0].size == 20
     (note,) = capture.notes
-    assert f"byte 40: the data chunk says {told:,} octets, the file holds 40" in note
+    assert f"byte 40: the data chunk says {told:,} bytes, the file holds 40" in note
 
 
 def test_a_size_that_was_not_known_is_read_to_the_end(load: Load) -> None:
@@ -161,7 +160,7 @@ def test_a_size_that_was_not_known_is_read_to_the_end(load: Load) -> None:
 def test_a_file_longer_than_its_size_field_can_tell(
     load: Load, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The field starts again at 0, after 1,024 octets here and not 4 GB."""
+    """The field starts again at 0, after 1,024 bytes here and not 4 GB."""
     monkeypatch.setattr("bridge.capture.wav.SIZE_TURN", 1024)
     capture = load("x.wav", make_wav(bytes(3 * 1024 + 60), told=60))
     assert _values(capture)[0].size == (3 * 1024 + 60) // 2
@@ -172,7 +171,7 @@ def test_a_file_longer_than_its_size_field_can_tell(
 def test_a_last_sample_that_is_not_whole(load: Load) -> None:
     capture = load("x.wav", make_wav(bytes(41), channels=2))
     assert _values(capture)[1].size == 10
-    assert "not whole (1 of 4 octets)" in capture.notes[0]
+    assert "not whole (1 of 4 bytes)" in capture.notes[0]
 
 
 def test_sizes_of_64_bits(load: Load) -> None:
@@ -188,7 +187,7 @@ def test_sizes_of_64_bits(load: Load) -> None:
     ("change", "sentence"),
     [
         (lambda w: w[:11], "byte 0"),
-        (lambda w: w[:20], "byte 20.*the fmt chunk holds 0 octets|without a fmt chunk"),
+        (lambda w: w[:20], "byte 20.*the fmt chunk holds 0 bytes|without a fmt chunk"),
         (lambda w: w[:36], "byte 36: the file ends without a data chunk"),
         (lambda w: w[:44], "byte 44: no whole sample"),
         (lambda w: b"RIFX" + w[4:], "big-endian"),

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from bridge.bus.event import FrameHeard
 from bridge.capture.open import open_capture
 from bridge.capture.write import write_capture
+from bridge.decode.traffic import read_traffic
 from bridge.errors import CaptureError, FrameError
-from bridge.traffic import read_traffic
-from bridge.wave.waveform import Sending
+from bridge.signal.waveform import Sending
 
 RATES = {".wav": (48e3, 96e3, 192e3), ".csv": (96e3, 250e3), ".vcd": (1e6, 1e7, 1e9)}
 KINDS = [(kind, rate_hz) for kind, rates in RATES.items() for rate_hz in rates]
@@ -24,9 +24,7 @@ KINDS = [(kind, rate_hz) for kind, rates in RATES.items() for rate_hz in rates]
     st.sampled_from(KINDS),
     st.floats(0.82, 1.0),
 )
-@settings(
-    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_what_is_written_is_read(
     tmp_path: Path, frames: list[bytes], kind: tuple[str, float], carrier: float
 ) -> None:
@@ -35,7 +33,7 @@ def test_what_is_written_is_read(
     sending = Sending(frames, carrier_hz=22_000 * carrier)
     write_capture(path, sending, rate_hz=rate_hz)
     heard = [e for e in read_traffic(open_capture(str(path))) if isinstance(e, FrameHeard)]
-    assert [bytes(octet or 0 for octet in frame.octets) for frame in heard] == frames
+    assert [bytes(byte or 0 for byte in frame.data) for frame in heard] == frames
     for frame, start_s in zip(heard, sending.starts_s, strict=True):
         assert frame.t_s == pytest.approx(start_s, abs=0.1e-3)
         assert {f.code for f in frame.faults} <= {"reply_code", "reply_missing"}
@@ -60,5 +58,5 @@ def test_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
 
 
 def test_nothing_to_send_is_refused() -> None:
-    with pytest.raises(FrameError, match="no octets"):
+    with pytest.raises(FrameError, match="no bytes"):
         Sending([])

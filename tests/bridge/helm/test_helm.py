@@ -9,9 +9,9 @@ import pytest
 
 from bridge.errors import LinkLost, PortUnavailable
 from bridge.helm import Helm, PositionRow
-from bridge.helm import wheel as helm_module
+from bridge.helm import helm as helm_module
 from bridge.link.dialogue import Booted, Damaged, Heard, Keyed, Stopped, Tripped
-from bridge.link.telling import Greeting, Sent, Status
+from bridge.link.status import Greeting, Sent, Status
 
 
 class Bench:
@@ -32,11 +32,11 @@ class Bench:
         self.closed = threading.Event()
         self.news = []
 
-    def send(self, octets, *, reply_s=0.0):
+    def send(self, data, *, reply_s=0.0):
         if self.lost:
             raise LinkLost("the port bench went away")
         time.sleep(self.delay_s)
-        self.sent.append(octets.hex(" ").upper())
+        self.sent.append(data.hex(" ").upper())
         return Sent(0.0, self.reply if reply_s else None)
 
     def status(self):
@@ -161,7 +161,7 @@ def test_a_held_key_moves_in_bounded_pieces_and_ends_when_let_go(helm, bench):
         helm.hold("west", time.monotonic())
         time.sleep(0.05)
     until(lambda: "E0 31 60" in bench.sent)
-    pieces = [octets for octets in bench.sent if octets.startswith("E0 31 69")]
+    pieces = [data for data in bench.sent if data.startswith("E0 31 69")]
     assert set(pieces) == {"E0 31 69 01"}
     assert 2 <= len(pieces) <= 4
     time.sleep(1.0)
@@ -306,7 +306,7 @@ def test_the_count_cannot_be_renamed_in_mid_move(helm, bench):
 
 
 def test_the_log_is_numbered_and_followed():
-    from bridge.helm.logbook import LINES, Logbook
+    from bridge.log.buffer import LINES, Logbook
 
     book = Logbook()
     for number in range(LINES + 10):

@@ -49,8 +49,8 @@ class Peer:
         self.reading = False
         time.sleep(0.1)  # a read that has begun is over then
 
-    def say(self, octets: bytes) -> None:
-        os.write(self.near, octets)
+    def say(self, data: bytes) -> None:
+        os.write(self.near, data)
 
     def pull_plug(self) -> None:
         """Both sides gone, as when USB is pulled."""

@@ -1,4 +1,4 @@
-"""The host's side of the talk, by given times and octets: no port, no clock."""
+"""The host's side of the talk, by given times and bytes: no port, no clock."""
 
 from __future__ import annotations
 
@@ -129,11 +129,11 @@ def test_events_come_out_whole_in_any_chunks(told, sizes):
 
 
 @given(st.binary(max_size=400), st.integers(1, 50))
-def test_no_octets_whatever_make_it_raise_or_answer(octets, size):
+def test_no_bytes_whatever_make_it_raise_or_answer(data, size):
     dialogue = Dialogue(first=5)
     dialogue.ask(0.0, "keep")
-    for at in range(0, len(octets), size):
-        for happening in dialogue.receive(octets[at : at + size], 0.0):
+    for at in range(0, len(data), size):
+        for happening in dialogue.receive(data[at : at + size], 0.0):
             assert isinstance(happening, Damaged)
 
 

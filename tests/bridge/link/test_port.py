@@ -23,7 +23,7 @@ def again(deed, *, times: int = 100) -> None:
         time.sleep(0.005)
 
 
-def test_octets_go_both_ways(peer):
+def test_bytes_go_both_ways(peer):
     port = open_port(peer.url)
     port.write(b"1 keep 0000\n")
     peer.say(b"hello\n\x00\xff\x03")
@@ -67,7 +67,7 @@ def test_unplugged_while_reading_and_writing(peer):
     port.close()
 
 
-def test_octets_that_came_before_the_plug_was_pulled_are_still_read(peer):
+def test_bytes_that_came_before_the_plug_was_pulled_are_still_read(peer):
     port = open_port(peer.url)
     peer.say(b"last words\n")
     time.sleep(0.1)
@@ -106,7 +106,7 @@ def test_a_port_that_takes_nothing_is_lost_within_a_bound(peer):
     peer.stop_reading()
     port = open_port(peer.url)
     before_s = time.monotonic()
-    with pytest.raises(LinkLost, match="takes no more octets"):
+    with pytest.raises(LinkLost, match="takes no more bytes"):
         again(lambda: port.write(b"x" * 4096))
     assert time.monotonic() - before_s < 1.5
     port.close()

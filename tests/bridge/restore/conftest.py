@@ -9,10 +9,10 @@ import pytest
 from bridge.bus.standard import BYTE_S, QUIET_S
 from bridge.errors import LinkLost
 from bridge.link.dialogue import Event, Stopped
-from bridge.link.telling import Greeting, Sent, Status
-from bridge.station import Station
+from bridge.link.status import Greeting, Sent, Status
+from bridge.station.model import Station
 from sim.rig.dish import Dish
-from sim.yardfile import load_yard
+from sim.yard_files import load_yard
 
 STOP = bytes.fromhex("E03160")
 
@@ -42,12 +42,12 @@ class InstantBus:
             raise LinkLost("the port went away")
         return told
 
-    def send(self, octets: bytes, *, reply_s: float = 0.0) -> Sent:
+    def send(self, data: bytes, *, reply_s: float = 0.0) -> Sent:
         def act() -> Sent:
             dish = self.dish
-            dish.advance(dish.time_s + len(octets) * BYTE_S)
-            self.frames.append(octets.hex().upper())
-            reply = dish.hear(octets)
+            dish.advance(dish.time_s + len(data) * BYTE_S)
+            self.frames.append(data.hex().upper())
+            reply = dish.hear(data)
             dish.advance(dish.time_s + QUIET_S)
             return Sent(dish.time_s, reply if reply_s else None)
 

@@ -6,7 +6,7 @@ import random
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.command import MOST_STEPS, Drive, Goto, command_of
@@ -121,7 +121,6 @@ def _reach(rig, count, side="west", plan=PLAN):
     return _run(steps(), rig)
 
 
-@settings(deadline=None)
 @given(
     st.integers(45, 985),
     st.integers(45, 985),
@@ -145,7 +144,6 @@ def test_any_count_is_reached_exactly_from_the_right_side(start, goal, side, err
         assert run_up >= 6  # TAKE_UP, less what a drive may fall short
 
 
-@settings(deadline=None)
 @given(st.integers(45, 985), st.integers(45, 985), st.sampled_from(["west", "east"]))
 def test_no_drive_leads_outside_the_limits(start, goal, side):
     rig = Rig(start)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from bridge.errors import LinkLost
-from bridge.restore.hand import Hand
 from bridge.restore.journal import Entry, Journal, JournalFile
 from bridge.restore.plan import plan_of
 from bridge.restore.reference import doubts
-from bridge.restore.work import Work
+from bridge.restore.runner import Hand
+from bridge.restore.steps import Work
 from sim.rig.dish import Dish
 
 FEW = (14, 15, 16)
@@ -65,9 +65,9 @@ def _acts(bus, plan, folder):
     sends = []
     send = bus.send
 
-    def noting(octets, *, reply_s=0.0):
+    def noting(data, *, reply_s=0.0):
         sends.append(bus.calls + 1)
-        return send(octets, reply_s=reply_s)
+        return send(data, reply_s=reply_s)
 
     bus.send = noting
     _session(bus, plan, JournalFile(folder / "whole.json"))

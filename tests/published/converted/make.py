@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from bridge.capture.write import write_capture
-from bridge.wave.waveform import Sending, edges_of
+from bridge.signal.waveform import Sending, edges_of
 
 TOOL = "sigrok-cli"
 GAP_S = 8e-3  # s of quiet on either side: small files

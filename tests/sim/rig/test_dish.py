@@ -8,13 +8,13 @@ from collections.abc import Sequence
 from dataclasses import asdict
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.errors import YardError
 from sim.rig.dish import Dish
 from sim.yard import Yard
-from sim.yardfile import load_yard
+from sim.yard_files import load_yard
 
 LARKMERE = load_yard("larkmere")
 
@@ -68,7 +68,6 @@ FAULTS = (
 )
 
 
-@settings(deadline=None, max_examples=60)
 @given(scripts, st.lists(st.floats(0.0, 1.0), max_size=5), st.sampled_from(FAULTS))
 def test_slicing_time_changes_nothing(
     script: list[tuple[str, float]], slices: list[float], faults: list[str]
@@ -79,7 +78,6 @@ def test_slicing_time_changes_nothing(
     assert whole == sliced
 
 
-@settings(deadline=None, max_examples=60)
 @given(scripts, st.sampled_from(FAULTS), st.integers(0, 20))
 def test_count_error_is_missed_doubled_and_wrong_signed(
     script: list[tuple[str, float]], faults: list[str], seed: int
@@ -91,7 +89,6 @@ def test_count_error_is_missed_doubled_and_wrong_signed(
         assert dish.count_error == 0
 
 
-@settings(deadline=None, max_examples=60)
 @given(st.lists(st.tuples(st.sampled_from(FRAMES), st.floats(1.0, 120.0)), max_size=6))
 def test_never_past_an_end_switch_by_more_than_the_coast(script: list[tuple[str, float]]) -> None:
     dish = Dish(LARKMERE)
@@ -103,7 +100,6 @@ def test_never_past_an_end_switch_by_more_than_the_coast(script: list[tuple[str,
         assert -5.0 <= place <= 1058.0
 
 
-@settings(deadline=None, max_examples=80)
 @given(scripts, st.floats(0.0, 5.0), st.booleans())
 def test_power_lost_at_any_moment_is_admitted(
     script: list[tuple[str, float]], off_s: float, restart: bool

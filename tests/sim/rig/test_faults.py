@@ -10,7 +10,7 @@ from bridge.errors import YardError
 from sim.rig.dish import Dish
 from sim.rig.faults import FAULTS, effects_of
 from sim.yard import Yard
-from sim.yardfile import load_yard
+from sim.yard_files import load_yard
 
 LARKMERE = load_yard("larkmere")
 TAUGHT: Yard = LARKMERE.model_copy(

@@ -7,7 +7,7 @@ import random
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
@@ -154,7 +154,6 @@ def test_evenings_equal_a_general_solver(seed: int, brake: bool) -> None:
     assert off < 1e-8
 
 
-@settings(deadline=None, max_examples=60)
 @given(
     seed=st.integers(0, 999),
     gust=st.floats(0.0, 0.05),

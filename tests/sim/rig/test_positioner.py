@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 
 from sim.rig.dish import Dish
-from sim.rig.memory import Entry
+from sim.rig.positioner_memory import Entry
 from sim.yard import PositionerTable, Yard
-from sim.yardfile import load_yard
+from sim.yard_files import load_yard
 
 LARKMERE = load_yard("larkmere")
 
@@ -45,7 +45,7 @@ def count(dish: Dish) -> int:
         ("70316800", "framing 70 is none of the standard's"),
         ("E0312A", "a positioner has nothing to do"),
         ("E03190", "no command of the standard"),
-        ("E03168", "needs 1 octet of data"),
+        ("E03168", "needs 1 byte of data"),
         ("E0316E0160", "neither E (east) nor D (west)"),
         ("E0316EE160", "not set up for angles"),
         ("E0316F01", "its meaning is not certain"),
@@ -93,12 +93,12 @@ def test_one_way_positioner_never_replies() -> None:
     assert send(dish_with(two_way=False), "E23164")[0] is None
 
 
-@pytest.mark.parametrize(("steps", "octet"), [(1, "FF"), (2, "FE"), (5, "FB"), (20, "EC")])
+@pytest.mark.parametrize(("steps", "code"), [(1, "FF"), (2, "FE"), (5, "FB"), (20, "EC")])
 @pytest.mark.parametrize(("side", "byte"), [(-1, "68"), (1, "69")])
-def test_steps(steps: int, octet: str, side: int, byte: str) -> None:
+def test_steps(steps: int, code: str, side: int, byte: str) -> None:
     """FF is one step, FE two, and so on."""
     dish = Dish(LARKMERE)
-    _, entry = send(dish, f"E031{byte}{octet}", 12.0)
+    _, entry = send(dish, f"E031{byte}{code}", 12.0)
     assert abs(count(dish) - (500 + side * steps)) <= 1  # a coast may carry it one on
     assert (count(dish) - 500) * side >= steps
     assert entry.ended_by == "target"

@@ -10,7 +10,7 @@ from sim.rig.linkage import LinearLinkage
 from sim.sky.beam import Reflector
 from sim.sky.belt import Obstacle, Site, hidden_by
 from sim.sky.meter import Downlink, Scene
-from sim.sky.polar import hour_angle_deg, modified_mount
+from sim.sky.mount import hour_angle_deg, modified_mount
 
 SITE = Site(44.60, 3.90, 210.0)
 LINKAGE = LinearLinkage(520, 430, 350, 560, 48 / 25.4, 90)

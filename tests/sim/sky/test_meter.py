@@ -10,7 +10,7 @@ from bridge.errors import YardError
 from sim.sky.beam import Reflector
 from sim.sky.belt import Obstacle, Site
 from sim.sky.meter import Downlink, Meter, Scene
-from sim.sky.polar import Mount, modified_mount
+from sim.sky.mount import Mount, modified_mount
 
 SITE = Site(40.0, 10.0, 100.0)
 MOUNT = modified_mount(SITE)

@@ -10,7 +10,7 @@ import pytest
 from textual import events
 
 from bridge.helm import Helm
-from bridge.link.adapter import Adapter
+from bridge.link.client import Adapter
 from sim.protocol_sim import register
 from tui.console.app import Console
 

@@ -16,7 +16,7 @@ from typing import Any
 
 from bridge.helm import Helm
 from bridge.helm.snapshot import PositionRow
-from bridge.link.adapter import Adapter
+from bridge.link.client import Adapter
 from sim.protocol_sim import register
 from tui.console.app import Console
 

@@ -100,7 +100,7 @@ def test_east_is_on_the_same_hand_everywhere(
 @pytest.mark.parametrize("count", [-30, 0, 45, 609, 985, 1000, 1058, 4000])
 @pytest.mark.parametrize("width", [24, 52, 92])
 def test_the_scale_shows_dish_and_count_anywhere(fake: Any, count: int, width: int) -> None:
-    from tui.console.travel import scale_rows
+    from tui.console.travel_scale import scale_rows
 
     for side in ("east", "west"):
         helm = fake.FakeHelm(fake.still(count=count, moving=side))
@@ -156,7 +156,7 @@ def test_unknowns_are_called_unknown(drive: Any, fake: Any, lines: Any) -> None:
 
 
 def test_a_limit_that_is_off_stops_nothing(fake: Any) -> None:
-    from tui.console.reach import describe_stop
+    from tui.console.distance import describe_stop
 
     helm = fake.FakeHelm(fake.still(limits_on=False))
     assert describe_stop("west", helm.now, helm.scale()) == "391 to the west end 1000"
@@ -168,7 +168,7 @@ def test_a_limit_that_is_off_stops_nothing(fake: Any) -> None:
 
 def test_the_log_scrolls_back_and_stays_while_lines_come(drive: Any, fake: Any) -> None:
     async def body(pilot: Any, app: Any, helm: Any) -> None:
-        from tui.console.frames import FrameLog
+        from tui.console.frame_log import FrameLog
 
         frames = app.deck.query_one(FrameLog)
         for number in range(100):
@@ -190,7 +190,7 @@ def test_the_log_scrolls_back_and_stays_while_lines_come(drive: Any, fake: Any) 
 
 
 def test_an_unchanged_snapshot_draws_nothing(drive: Any, fake: Any) -> None:
-    from tui.console.rows import Rows
+    from tui.console.row_widget import Rows
 
     drawn: list[str] = []
 

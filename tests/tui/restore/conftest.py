@@ -12,7 +12,7 @@ import pytest
 
 from sim.bench import StateFile
 from sim.rig.dish import Dish
-from sim.yardfile import load_yard
+from sim.yard_files import load_yard
 
 SPEED = 200  # simulated seconds a second
 NUMBERS = (14, 15, 16)

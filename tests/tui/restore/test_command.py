@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import AdapterRefused, BadInput, LinkLost, Refused
-from bridge.link.adapter import Adapter
+from bridge.link.client import Adapter
 from tui.commands import restore
-from tui.opening import LEASE_S
+from tui.open_port import LEASE_S
 
 ROOT = Path(__file__).parents[3]
 SPEED = 200  # simulated seconds a second
@@ -176,10 +176,10 @@ def test_a_finished_one_begins_anew_and_says_so(station, kept, journal, capsys):
 def test_a_lost_link_says_that_it_goes_on(station, kept, journal, monkeypatch):
     send = Adapter.send
 
-    def breaking(self, octets, *, reply_s=0.0):
-        if octets[2] == 0x6A:
+    def breaking(self, data, *, reply_s=0.0):
+        if data[2] == 0x6A:
             raise LinkLost(f"the port {kept.url} went away")
-        return send(self, octets, reply_s=reply_s)
+        return send(self, data, reply_s=reply_s)
 
     monkeypatch.setattr(Adapter, "send", breaking)
     with pytest.raises(LinkLost, match=r"went away; .* the same command goes on from there"):

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from bridge.link.adapter import Adapter
+from bridge.link.client import Adapter
 
 ROOT = Path(__file__).parents[3]
 SPEED = 200  # simulated seconds a second, as in the state's URL

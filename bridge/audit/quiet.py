@@ -1,0 +1,139 @@
+"""Rules of quiet and order between supply, message, burst and continuous tone.
+
+They need times: a capture without them is judged for order alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from bridge.audit.finding import PRACTICE, STANDARD, Finding
+from bridge.bus import standard as std
+from bridge.bus.event import Burst, Event, FrameHeard, Supply, Tone
+
+READING_S = 0.5e-3  # s, what a capture may be off when it is read
+STEP_V = 2.0  # V, a supply change that is meant; less is load or ripple
+KEYED_S = (
+    1.4e-3  # s: quiet after tone no longer than inside a message: it was keyed out of the tone
+)
+FOLLOWING_S = 0.1  # s within which tone after a message belongs to it (common practice)
+
+Kind = Literal["supply", "message", "reply", "burst", "tone on", "tone off"]
+_NAMES: dict[Kind, str] = {
+    "supply": "a supply change",
+    "message": "a message",
+    "reply": "a reply",
+    "burst": "a tone burst",
+    "tone on": "the start of continuous tone",
+    "tone off": "the end of continuous tone",
+}
+_EFFECTS: dict[tuple[Kind, Kind], str] = {
+    ("supply", "message"): "the message may be lost while the supply settles",
+    ("tone off", "message"): "the positioner may take the tone's end for the first bit",
+    ("message", "message"): "the positioner may still be busy with the first and lose the second",
+    ("message", "burst"): "a switch that obeys bursts may miss it",
+    ("message", "tone on"): "the tone may spoil the message's last bit",
+    ("burst", "tone on"): "the tone may spoil the burst",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class _Mark:
+    kind: Kind
+    end_s: float
+
+
+def _mark(event: Event) -> tuple[Kind, float, float] | None:
+    """Kind, start and end of an event that takes part in these rules."""
+    match event:
+        case FrameHeard(t_s=float(t_s), duration_s=float(duration_s)):
+            head = event.data[0] if event.data else None
+            is_reply = head is not None and 0xE4 <= head <= 0xE7
+            return ("reply" if is_reply else "message"), t_s, t_s + duration_s
+        case Burst(t_s=t_s, which="A"):
+            return "burst", t_s, t_s + std.BURST_S
+        case Burst(t_s=t_s):
+            return "burst", t_s, t_s + 8 * std.BIT_S + std.SLOT_S
+        case Tone(t_s=t_s, on=on):
+            return ("tone on" if on else "tone off"), t_s, t_s
+        case Supply(t_s=t_s):
+            return "supply", t_s, t_s
+        case _:
+            return None
+
+
+class Gaps:
+    """Follows one capture; `see` gives the findings that an event completes."""
+
+    def __init__(self) -> None:
+        self._last: _Mark | None = None
+        self._supply_v: float | None = None
+        self._tone = False
+
+    def see(self, event: Event) -> Iterator[Finding]:
+        marked = _mark(event)
+        if marked is None:
+            return
+        kind, start_s, end_s = marked
+        if isinstance(event, Supply):
+            before, self._supply_v = self._supply_v, event.volts
+            if before is None or abs(event.volts - before) < STEP_V:
+                return  # the level at the start, or a sag under load: no change was ordered
+        if kind == "message" and (self._tone or self._keyed_out_of_tone(start_s)):
+            yield Finding(
+                start_s,
+                "tone_left_on",
+                "error",
+                "a message while continuous tone is on",
+                "the positioner hears tone, not bits: the message is lost",
+                STANDARD,
+            )
+        if kind in ("tone on", "tone off"):
+            self._tone = kind == "tone on"
+        if self._last is not None:
+            yield from self._judge(self._last, kind, start_s)
+        self._last = _Mark(kind, end_s)
+
+    def _keyed_out_of_tone(self, start_s: float) -> bool:
+        """Whether a message begins where tone ends: the tone was on, its first bit is in it."""
+        last = self._last
+        return last is not None and last.kind == "tone off" and start_s - last.end_s < KEYED_S
+
+    def _judge(self, last: _Mark, kind: Kind, start_s: float) -> Iterator[Finding]:
+        gap_s = start_s - last.end_s
+        effect = _EFFECTS.get((last.kind, kind))
+        if effect and 0 <= gap_s < std.QUIET_S - READING_S:
+            between_messages = (last.kind, kind) == ("message", "message")
+            yield Finding(
+                start_s,
+                "short_quiet",
+                "error" if gap_s < std.END_OF_MESSAGE_S else "warning",
+                f"{_NAMES[kind]} too soon after {_NAMES[last.kind]}",
+                effect,
+                PRACTICE if between_messages else STANDARD,
+                f"{gap_s * 1e3:.1f} ms",
+                f"at least {std.QUIET_S * 1e3:g} ms",
+            )
+        if (last.kind, kind) == ("tone on", "supply"):
+            yield Finding(
+                start_s,
+                "order",
+                "note",
+                "the supply changed while continuous tone was on",
+                "tone off first, then the supply, message, burst and tone: else a switch may "
+                "take the step for a burst",
+                STANDARD,
+            )
+        if (last.kind, kind) == ("burst", "message") and gap_s < FOLLOWING_S:
+            yield Finding(
+                start_s,
+                "order",
+                "warning",
+                "a message after a tone burst",
+                "the burst belongs after the message: a device that obeys both may act on the "
+                "burst alone",
+                STANDARD,
+                f"burst {gap_s * 1e3:.1f} ms before the message",
+            )

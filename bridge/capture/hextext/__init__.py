@@ -1,0 +1,1 @@
+"""Hex text: frames as people write them down."""

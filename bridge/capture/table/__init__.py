@@ -1,0 +1,1 @@
+"""Tables: CSV and TSV of oscilloscopes and logic analysers."""

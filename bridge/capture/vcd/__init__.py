@@ -1,0 +1,1 @@
+"""VCD files (IEEE 1364, value change dump)."""

@@ -1,0 +1,1 @@
+"""What was done and seen, as typed records; as a file; and the actions that a log shows."""

@@ -1,0 +1,194 @@
+"""Samples -> the tone in them, turned down to zero frequency and smoothed over two cycles.
+
+The smoothing is a raised cosine, blind to the supply and its slope.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from bridge.bus import standard as std
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from bridge.signal.activity import Stretch
+
+    Floats = NDArray[np.float32]
+    Reals = NDArray[np.float64]
+    Complexes = NDArray[np.complex64]
+
+ENOUGH_HZ = 250e3  # samples a second that show all there is to see; faster ones are averaged
+STEP_S = 10e-6  # s between points of the smoothed tone
+TOGETHER = 16  # points made at once from a row of samples
+SEEK_S = 1e-3  # s, stretches whose spectra are averaged to find the carrier
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """Samples from `start_s` on; `deviation` is that of the noise of one sample."""
+
+    samples: Floats
+    rate_hz: float
+    start_s: float
+    deviation: float
+
+
+@dataclass(frozen=True, slots=True)
+class Baseband:
+    """Tone turned down by `carrier_hz`: point n lies at `start_s + n * step_s`.
+
+    `size` is the amplitude of a tone. `noise` is the deviation of one component.
+    """
+
+    points: Complexes
+    size: Reals
+    start_s: float
+    step_s: float
+    carrier_hz: float
+    noise: float
+
+
+@lru_cache(maxsize=64)
+def taps_of(rate_hz: float, carrier_hz: float) -> tuple[NDArray[np.float32], float]:
+    """Raised cosine over two cycles, times the carrier; and the noise it lets through."""
+    count = max(7, round(2 * rate_hz / carrier_hz) | 1)
+    n = np.arange(count) - (count - 1) / 2
+    window = 0.5 + 0.5 * np.cos(2 * np.pi * n / (count + 1))
+    angle = 2 * np.pi * carrier_hz / rate_hz * n
+    blind = np.stack([np.ones(count), n / count], axis=1) * np.sqrt(window)[:, None]
+    taps = []
+    for wave in (np.cos(angle), -np.sin(angle)):
+        root = np.sqrt(window) * wave
+        fit, *_ = np.linalg.lstsq(blind, root, rcond=None)
+        rest = (root - blind @ fit) * np.sqrt(window)
+        taps.append(rest / (rest @ wave))
+    table = np.stack(taps, axis=1)
+    noise = float(np.sqrt(np.mean(np.sum(table**2, axis=0))))
+    return np.asfortranarray(table, dtype=np.float32), noise
+
+
+def thin(stretch: Stretch, rate_hz: float, start_s: float) -> Signal:
+    """Averages of neighbours, where the rate is more than enough."""
+    samples = stretch.samples
+    begin_s = start_s + stretch.first / rate_hz
+    deviation = float(np.sqrt(stretch.floor / 2))
+    ratio = int(rate_hz / ENOUGH_HZ)
+    if ratio < 2:
+        return Signal(samples, rate_hz, begin_s, deviation)
+    whole = len(samples) // ratio
+    mean = np.full(ratio, 1 / ratio, dtype=np.float32)
+    return Signal(
+        samples[: whole * ratio].reshape(whole, ratio) @ mean,
+        rate_hz / ratio,
+        begin_s + (ratio - 1) / 2 / rate_hz,
+        deviation / np.sqrt(ratio),
+    )
+
+
+def find_carrier(
+    signal: Signal, band_hz: tuple[float, float], most_rows: int | None = None
+) -> float:
+    """The frequency in Hz of the strongest tone in the band, phases not regarded.
+
+    With `most_rows` only so many milliseconds are looked at, the busiest.
+    """
+    count = max(16, round(signal.rate_hz * SEEK_S))
+    size, window, hz, span = _seeking(count, signal.rate_hz, band_hz)
+    if len(signal.samples) < count or not len(hz):
+        return std.CARRIER_HZ
+    rows = np.lib.stride_tricks.sliding_window_view(signal.samples, count)[:: count // 2]
+    if most_rows is not None and len(rows) > most_rows:
+        spread = rows.var(axis=1)
+        rows = rows[np.argpartition(spread, -most_rows)[-most_rows:]]
+    rows = (rows - rows.mean(axis=1, keepdims=True)) * window
+    spectra = np.fft.rfft(rows, n=size, axis=1)[:, span]
+    power = np.sum(np.square(spectra.real) + np.square(spectra.imag), axis=0)
+    best = int(np.argmax(power))
+    return float(hz[best]) if power[best] > 0 else std.CARRIER_HZ
+
+
+@lru_cache(maxsize=8)
+def _seeking(
+    count: int, rate_hz: float, band_hz: tuple[float, float]
+) -> tuple[int, Floats, Reals, slice]:
+    """Length of the spectra of `count` samples, their window, the band's frequencies and place."""
+    window = np.hanning(count + 2)[1:-1].astype(np.float32)
+    size = 1 << (2 * count - 1).bit_length()
+    hz: Reals = np.fft.rfftfreq(size, 1 / rate_hz).astype(np.float64)
+    band = np.flatnonzero((hz >= band_hz[0]) & (hz <= min(band_hz[1], 0.49 * rate_hz)))
+    span = slice(int(band[0]), int(band[-1]) + 1) if len(band) else slice(0)
+    return size, window, hz[span], span
+
+
+@lru_cache(maxsize=64)
+def _band(rate_hz: float, carrier_hz: float, hop: int) -> Floats:
+    """A column for each component of TOGETHER points, `hop` samples apart, of a row of samples."""
+    taps, _ = taps_of(rate_hz, carrier_hz)
+    band = np.zeros((len(taps) + hop * (TOGETHER - 1), TOGETHER, 2), np.float32)
+    for n in range(TOGETHER):
+        band[n * hop : n * hop + len(taps), n] = taps
+    return band.reshape(len(band), 2 * TOGETHER)
+
+
+def _turn_back(turns: float, rows: int) -> Complexes:
+    """Phases of a carrier that goes on by `turns` from point to point, as (row, point in it)."""
+    inner = np.exp(-2j * np.pi * (turns * np.arange(TOGETHER) % 1.0))
+    outer = np.exp(-2j * np.pi * (turns * TOGETHER * np.arange(rows) % 1.0))
+    phases: Complexes = np.multiply.outer(outer.astype(np.complex64), inner.astype(np.complex64))
+    return phases
+
+
+def turn_down(signal: Signal, carrier_hz: float) -> Baseband:
+    """Bring the carrier to zero frequency."""
+    rate_hz, samples = signal.rate_hz, signal.samples
+    near_hz = round(carrier_hz / 20) * 20.0
+    taps, noise = taps_of(rate_hz, near_hz)
+    hop = max(1, round(rate_hz * STEP_S))
+    count = max(0, (len(samples) - len(taps)) // hop + 1)
+    if count:
+        band = _band(rate_hz, near_hz, hop)
+        rows = -(-count // TOGETHER)
+        missing = (rows - 1) * TOGETHER * hop + len(band) - len(samples)
+        if missing > 0:
+            samples = np.concatenate((samples, np.zeros(missing, np.float32)))
+        views = np.lib.stride_tricks.sliding_window_view(samples, len(band))
+        some = np.ascontiguousarray(views[:: TOGETHER * hop][:rows])
+        points = (some @ band).view(np.complex64)
+        points *= _turn_back(carrier_hz / rate_hz * hop, rows)
+        points = points.reshape(-1)[:count]
+    else:
+        points = np.zeros(0, dtype=np.complex64)
+    return Baseband(
+        points,
+        np.abs(points).astype(np.float64),
+        signal.start_s + (len(taps) - 1) / 2 / rate_hz,
+        hop / rate_hz,
+        carrier_hz,
+        noise * signal.deviation,
+    )
+
+
+def smooth(values: Reals, count: int) -> Reals:
+    """Averages of `count` neighbours, or of all where there are fewer."""
+    count = max(1, min(count, len(values)))
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    averages: Reals = (total[count:] - total[:-count]) / count
+    return averages
+
+
+def quantile_of(values: NDArray[Any], share: float) -> float:
+    """The value that a share of all stay below, between two of them in proportion.
+
+    >>> [quantile_of(np.array([4.0, 1.0, 2.0, 8.0]), share) for share in (0.0, 0.5, 1.0)]
+    [1.0, 3.0, 8.0]
+    """
+    place = share * (len(values) - 1)
+    low = min(int(place), max(len(values) - 2, 0))
+    high = min(low + 1, len(values) - 1)
+    ranked = np.partition(values, (low, high))
+    return float(ranked[low]) + (place - low) * (float(ranked[high]) - float(ranked[low]))

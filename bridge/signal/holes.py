@@ -1,0 +1,184 @@
+"""Holes in tone and pulses in quiet, looked for where a message is known among noise.
+
+A hole is told by the nats that leaving it out gains, a pulse by its power over the noise. Noise
+alone gains n nats once in e**n places, and there are some thousand places in a message.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bridge.bus.event import Fault
+from bridge.bus.slots import Mark, say_ms
+from bridge.signal.segment import Scene, places
+from bridge.signal.sequence import log_i0
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Reals = NDArray[np.float64]
+    Counts = NDArray[np.int64]
+    Span = tuple[int, int]  # borders between samples
+
+HOLE_NATS = 15.5  # gained by leaving a hole out
+PULSE_NATS = 16.0  # of a pulse over the noise
+HOLE_S = 50e-6  # s, shortest hole: a cycle and a bit
+HOLE_SHARE = 0.4  # of the level, most tone that there may be in a hole
+PULSE_SHARE = 0.55  # of the level, least that a pulse has
+WIDTHS_S = (60e-6, 90e-6, 130e-6, 200e-6, 300e-6)  # s, lengths looked for
+STEP_S = 8e-6  # s between places looked at
+GUARD_S = 50e-6  # s beside an edge that are not judged
+REACH_S = 0.2e-3  # s beside an edge within which it is looked for anew
+CHAIN_BLUR_S = 0.05e-3  # s, how far noise moves edges that the rest of the message holds in place
+COARSE_HZ = 64e3  # samples a second below which a chain leaves edges uncertain
+MOST_BLUR_S = 0.1e-3  # s of uncertainty up to which edges are moved one by one
+
+
+def tell_flaws(scene: Scene, marks: Sequence[Mark]) -> list[Mark]:
+    """The same marks, with faults where there is a hole in one or a pulse after it."""
+    if not marks or scene.level <= 0:
+        return list(marks)
+    first, end = places(scene, marks)
+    phases = scene.fit(first, end)
+    phases = np.where(phases == 0, 0, phases / np.maximum(np.abs(phases), 1e-300))
+    fine, blur_s = scene.rate_hz > COARSE_HZ, scene.blur_s
+    edges = [(int(a), int(b)) for a, b in zip(first, end, strict=True)]
+    holes: dict[int, Span] = {}
+    for n in range(len(marks)):
+        low = edges[n - 1][1] if n else 0
+        high = edges[n + 1][0] if n + 1 < len(edges) else len(scene.turned) - 1
+        hole, edges[n] = find_tone(scene, complex(phases[n]), edges[n], (low, high))
+        if hole is not None:
+            holes[n] = hole
+    on, off = (np.array(side) for side in zip(*edges, strict=True))
+    pulses = _find(scene, off[:-1], on[1:], GUARD_S, _say_pulse)
+    holes = _find(scene, first, end, GUARD_S + min(blur_s, CHAIN_BLUR_S), _say_hole) | holes
+    told = []
+    for n, mark in enumerate(marks):
+        faults = list(mark.faults)
+        if n in holes:
+            what = f"no tone for about {_place(scene, holes[n], marks[0].on_s)} inside a tone"
+            faults.append(Fault("notch", what))
+        if n in pulses:
+            what = f"a pulse of about {_place(scene, pulses[n], marks[0].on_s)}"
+            faults.append(Fault("pulse", what))
+        if fine:
+            moved = replace(mark, blur_s=min(blur_s, CHAIN_BLUR_S))
+        elif blur_s > MOST_BLUR_S:
+            moved = replace(mark, blur_s=blur_s)
+        else:
+            on_s, off_s = scene.time(edges[n][0]), scene.time(edges[n][1])
+            moved = replace(mark, on_s=on_s, off_s=off_s, blur_s=blur_s)
+        told.append(replace(moved, faults=tuple(faults)))
+    return told
+
+
+def _place(scene: Scene, span: Span, origin_s: float) -> str:
+    length_s = (span[1] - span[0]) / scene.rate_hz
+    return f"{say_ms(length_s)} at {say_ms(scene.time(span[0]) - origin_s)}"
+
+
+def find_tone(scene: Scene, phase: complex, edges: Span, room: Span) -> tuple[Span | None, Span]:
+    """(a hole in this stretch or None, its edges found anew); `room` is between its neighbours."""
+    if phase == 0:
+        return None, edges
+    reach = round(REACH_S * scene.rate_hz)
+    low = max(edges[0] - reach, (edges[0] + room[0] + 1) // 2, 0)
+    high = min(edges[1] + reach, (edges[1] + room[1]) // 2)
+    sums = scene.nats(phase, low, high)
+    from_start = sums - np.minimum.accumulate(sums)
+    off = int(from_start.argmax())
+    on = int(sums[: off + 1].argmin())
+    if _is_other_tone(scene, edges[0], low + on):
+        on = edges[0] - low
+    if _is_other_tone(scene, low + off, edges[1]):
+        off = edges[1] - low
+    shortest = max(2, round(HOLE_S * scene.rate_hz))
+    if off - on <= 3 * shortest:
+        return None, (low + on, low + off)
+    best = np.maximum.accumulate(from_start)  # the best stretch that ends so far
+    second = best[:-shortest] - sums[shortest:]  # begun a hole after it
+    twice = sums[shortest:] + np.maximum.accumulate(second)
+    last = int(twice.argmax())
+    if twice[last] - from_start[off] < HOLE_NATS:
+        return None, (low + on, low + off)
+    begun = int(second[: last + 1].argmax())
+    hole_end = begun + shortest
+    hole_start = int(from_start[: begun + 1].argmax())
+    on = int(sums[: hole_start + 1].argmin())
+    off = last + shortest
+    hole = (low + hole_start, low + hole_end)
+    if min(hole_start - on, off - hole_end) < shortest or _share(scene, phase, hole) > HOLE_SHARE:
+        return None, (low + on, low + off)
+    return hole, (low + on, low + off)
+
+
+def _share(scene: Scene, phase: complex, span: Span) -> float:
+    """How much tone in this phase there is, of the level."""
+    z = scene.turned[span[1]] - scene.turned[span[0]]
+    image = scene.images[span[1]] - scene.images[span[0]]
+    power = (span[1] - span[0] + np.real(np.conj(phase) ** 2 * image)) / 2
+    return float(np.real(np.conj(phase) * z) / max(power * scene.level, 1e-300))
+
+
+def _is_other_tone(scene: Scene, first: int, end: int) -> bool:
+    """Whether what an edge would leave out is tone all the same, in another phase."""
+    return (end - first) / scene.rate_hz > HOLE_S and holds_tone(scene, first, end)
+
+
+def holds_tone(scene: Scene, first: int, end: int) -> bool:
+    tone = complex(scene.fit(np.array([first]), np.array([end]))[0])
+    z = complex(scene.turned[end] - scene.turned[first])
+    nats = (tone.conjugate() * z).real / (2 * scene.deviation**2)
+    return bool(nats > PULSE_NATS / 2 and abs(tone) > PULSE_SHARE * scene.level)
+
+
+def _find(
+    scene: Scene,
+    begin: Counts,
+    end: Counts,
+    guard_s: float,
+    say: Callable[[Scene, Counts, Counts], Reals],
+) -> dict[int, Span]:
+    """Number of a stretch from `begin` to `end` -> the place in it of which `say` gives most nats.
+
+    `say` gives 0 for a place that is none.
+    """
+    guard = round(guard_s * scene.rate_hz)
+    starts = np.arange(0, len(scene.turned) - 1, max(1, round(STEP_S * scene.rate_hz)))
+    owner = np.searchsorted(begin + guard, starts, side="right") - 1
+    room = np.where(owner >= 0, (end - guard)[owner] - starts, 0) if len(end) else 0 * starts
+    found: dict[int, Span] = {}
+    most: dict[int, float] = {}
+    for width_s in WIDTHS_S:
+        width = max(3, round(width_s * scene.rate_hz))
+        fitting = np.flatnonzero(room >= width)
+        some = starts[fitting]
+        nats = say(scene, some, some + width)
+        for n in np.flatnonzero(nats).tolist():
+            own = int(owner[fitting[n]])
+            if nats[n] > most.get(own, 0.0):
+                most[own], found[own] = float(nats[n]), (int(some[n]), int(some[n]) + width)
+    return found
+
+
+def _say_pulse(scene: Scene, first: Counts, end: Counts) -> Reals:
+    tones = scene.fit(first, end)
+    nats = scene.explain(tones, first, end) / (2 * scene.deviation**2)
+    told = (nats > PULSE_NATS) & (np.abs(tones) > PULSE_SHARE * scene.level)
+    return np.where(told, nats, 0.0)
+
+
+def _say_hole(scene: Scene, first: Counts, end: Counts) -> Reals:
+    """Nats against tone of any phase: it may begin anew after a hole."""
+    tones = scene.fit(first, end)
+    held = scene.explain(tones, first, end) / (2 * scene.deviation**2)
+    full = scene.level**2 * (end - first) / (4 * scene.deviation**2)
+    nats = full - log_i0(2 * np.sqrt(full * np.maximum(held, 0.0)))
+    known = np.abs(scene.images[end] - scene.images[first]) < (end - first) / 2
+    told = (nats > HOLE_NATS) & known & (np.abs(tones) < HOLE_SHARE * scene.level)
+    return np.where(told, nats, 0.0)

@@ -1,0 +1,206 @@
+"""Edges of a logic line -> stretches of tone: a comparator's carrier, or its envelope.
+
+A carrier toggles every 19-28 us while there is tone; an envelope holds one level for it. Either
+may be inverted; which level means tone shows in the keying, where stretches of tone start 1.5 ms
+apart and stretches of quiet do not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import nan
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bridge.bus import standard as std
+from bridge.signal.baseband import quantile_of
+from bridge.signal.clean import NO_MARKS, MarkColumns
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Times = NDArray[np.float64]
+    Levels = NDArray[np.uint8]
+
+BREAK_S = 70e-6  # s between edges that end a stretch of carrier: a period at 17.6 kHz is 57 us
+BOUNCE_S = 3e-6  # s, shorter pulses are a comparator's chatter
+NOTCH_PERIODS = 1.45  # periods without an edge of one direction that show a notch
+HELD_EDGES = 4096  # edges kept of a stretch still on: more is continuous tone
+FEWEST_PERIODS = 3  # periods that tell what is usual in a stretch
+CUT_PERIODS = 2  # periods in a stretch, of more than which the first and last are left out
+SLOWEST_S = 62e-6  # s, a carrier's longest period, 27 % below the nominal
+FASTEST_S = 36e-6  # s, a carrier's shortest period, 26 % above the nominal
+SURE_QUICK = 0.9  # of the spans between edges, in a carrier: one in twenty is a gap
+SURE_RATIO = 1.3  # of steady steps at one level to those at the other, that tells the tone
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How a logic line shows tone: as a carrier, or as one level of an envelope."""
+
+    carrier: bool
+    tone_level: int = 1
+
+
+def judge(times: Times, levels: Levels, *, surely: bool = False) -> Manner | None:
+    """Tell from the first edges how a line shows tone; None if it shows none.
+
+    `surely`: None also where more edges might show it otherwise.
+    """
+    if len(times) < 4:
+        return None
+    spans = np.diff(times)
+    quick = np.count_nonzero(spans < SLOWEST_S)
+    if quick > len(spans) / 2:
+        period_s = quantile_of(times[2:] - times[:-2], 0.5)
+        clear = quick > SURE_QUICK * len(spans) and FASTEST_S < period_s < SLOWEST_S
+        return Manner(carrier=True) if clear or not surely else None
+    scores = []
+    for level in (0, 1):
+        starts = times[levels == level]
+        if len(starts) and starts[0] == times[0]:
+            starts = starts[1:]  # the level the capture starts with began before it
+        steps = np.diff(starts)
+        near = np.abs(steps - std.BIT_S) < 3.2 * std.SLOT_TOLERANCE_S
+        scores.append(float(np.count_nonzero(near)))
+    if max(scores) < 3 or (surely and max(scores) < SURE_RATIO * min(scores) + 3):
+        return None
+    return Manner(carrier=False, tone_level=int(scores[1] >= scores[0]))
+
+
+@dataclass(slots=True)
+class LogicMarks:
+    """Edges in any chunks -> marks; `open_s` is the start of a tone that is still on."""
+
+    manner: Manner
+    open_s: float | None = None
+    _held: Times = field(default_factory=lambda: np.empty(0))
+    _begun: bool = False
+
+    def push(self, times: Times, levels: Levels) -> MarkColumns:
+        if not self.manner.carrier:
+            return self._envelope(times, levels)
+        if not self._begun:  # the first pair is where the capture starts, not an edge
+            times = times[1:]
+        self._begun = True
+        return self._carrier(times)
+
+    def rest(self, until_s: float) -> MarkColumns:
+        """The tone that has ended, where a line has kept its level until a time."""
+        if not len(self._held) or until_s - self._held[-1] <= BREAK_S:
+            return NO_MARKS
+        marks = self._last_stretch()
+        self._held, self.open_s = np.empty(0), None
+        return marks
+
+    def _last_stretch(self) -> MarkColumns:
+        spans = np.append(np.diff(self._held), 0.0)
+        return _stretches(self._held, spans, np.array([0, len(self._held)]), self.open_s)
+
+    def finish(self, end_s: float | None) -> MarkColumns:
+        marks = NO_MARKS
+        if self.manner.carrier:
+            if len(self._held) > 1:
+                marks = self._last_stretch()
+        elif self.open_s is not None and end_s is not None and end_s > self.open_s:
+            marks = _without_carrier(np.array([self.open_s]), np.array([end_s]))
+        self.open_s = None
+        return marks
+
+    def _envelope(self, times: Times, levels: Levels) -> MarkColumns:
+        tone = levels == self.manner.tone_level
+        was_tone = np.append(self.open_s is not None, tone[:-1])
+        on_s, off_s = times[tone & ~was_tone], times[was_tone & ~tone]
+        if self.open_s is not None:
+            on_s = np.append(self.open_s, on_s)
+        self.open_s = float(on_s[-1]) if len(on_s) > len(off_s) else None
+        return _without_carrier(on_s[: len(off_s)], off_s)
+
+    def _carrier(self, times: Times) -> MarkColumns:
+        times = np.concatenate((self._held, times))
+        spans = np.diff(times)
+        if len(spans) and spans.min() < BOUNCE_S:
+            times = _debounce(times)
+            spans = np.diff(times)
+        if not len(times):
+            return NO_MARKS
+        bounds = np.append(0, np.flatnonzero(spans > BREAK_S) + 1)
+        marks = NO_MARKS
+        if len(bounds) > 1:
+            marks = _stretches(times, spans, bounds, self.open_s)
+            self.open_s = None
+        held = times[bounds[-1] :]
+        if self.open_s is None:
+            self.open_s = float(held[0])
+        self._held = held[-HELD_EDGES:]
+        return marks
+
+
+def _without_carrier(on_s: Times, off_s: Times) -> MarkColumns:
+    return MarkColumns(on_s, off_s, np.full(len(on_s), np.nan))
+
+
+def _stretches(
+    edges: Times, spans: Times, bounds: NDArray[np.intp], open_s: float | None
+) -> MarkColumns:
+    """Stretches of carrier between bounds, parted where edges are missing in one.
+
+    `spans` are those after each edge. The first began at `open_s`, where that is given.
+    """
+    first = bounds[:-1]
+    last = bounds[1:] - 1
+    periods = (last - first) // 2
+    inner = (periods > CUT_PERIODS).astype(np.intp)  # the first and last cycle may be cut by keying
+    start, whole = first + inner, np.maximum(periods - inner, 0)
+    period_s = (edges[start + 2 * whole] - edges[start]) / np.maximum(whole, 1)
+    on_s, off_s = edges[first], edges[last]
+    if open_s is not None:
+        on_s[0] = open_s
+    carrier_hz = np.full(len(first), np.nan)
+    np.divide(1.0, period_s, out=carrier_hz, where=periods > 0)
+    marks = MarkColumns(on_s, off_s, carrier_hz)
+    spans[last] = 0.0  # the quiet between two stretches
+    widest = np.maximum.reduceat(spans[: bounds[-1]], first)
+    judged = periods > FEWEST_PERIODS
+    suspect = np.flatnonzero(judged & (2 * widest > NOTCH_PERIODS * period_s))
+    holes = {n: _find_holes(edges, first[n], last[n], period_s[n]) for n in suspect.tolist()}
+    return _part(marks, edges, holes) if holes else marks
+
+
+def _find_holes(edges: Times, first: int, last: int, period_s: float) -> list[int]:
+    """The edges of a stretch after which some are missing."""
+    own = edges[first : last + 1]
+    wide = np.flatnonzero(own[2:] - own[:-2] > NOTCH_PERIODS * period_s)
+    wide += own[wide + 2] - own[wide + 1] > own[wide + 1] - own[wide]
+    holes: list[int] = np.unique(first + wide).tolist()
+    return holes
+
+
+def _part(marks: MarkColumns, edges: Times, holes: dict[int, list[int]]) -> MarkColumns:
+    """The marks, with each of those that have holes parted there."""
+    rows = []
+    columns = (marks.on_s.tolist(), marks.off_s.tolist(), marks.carrier_hz.tolist())
+    for n, (begin_s, off_s, carrier_hz) in enumerate(zip(*columns, strict=True)):
+        on_s = begin_s
+        for wide in holes.get(n, ()):
+            if on_s < edges[wide]:
+                rows.append((on_s, float(edges[wide]), nan))
+            on_s = float(edges[wide + 1])
+        if on_s < off_s or not holes.get(n):
+            rows.append((on_s, off_s, carrier_hz))
+    return MarkColumns(*np.array(rows).reshape(-1, 3).T)
+
+
+def _debounce(times: Times) -> Times:
+    """Edges without pulses too short for a carrier."""
+    short = np.flatnonzero(np.diff(times) < BOUNCE_S)
+    if not len(short):
+        return times
+    keep = np.ones(len(times), dtype=bool)
+    taken = -1
+    for n in short.tolist():
+        if n > taken:
+            keep[n] = keep[n + 1] = False
+            taken = n + 1
+    return times[keep]

@@ -1,0 +1,103 @@
+"""A closer look at the marks of a clear tone, where the first look leaves doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from bridge.bus import standard as std
+from bridge.bus.slots import Mark
+from bridge.signal.holes import COARSE_HZ, HOLE_NATS, HOLE_S, find_tone, holds_tone, tell_flaws
+from bridge.signal.segment import Scene, places, set_scene
+
+if TYPE_CHECKING:
+    from bridge.signal.baseband import Signal
+
+LEAST_S = 0.34e-3  # s, shorter tone or quiet is no slot
+LONGEST_S = 1.5e-3  # s, longer tone is no bit and keeps no phase that could be fitted
+FINER_S = 0.018e-3  # s by which edges found again are known more finely, noise apart
+
+
+def look_again(
+    signal: Signal, marks: Sequence[Mark], carrier_hz: float, grain_s: float
+) -> list[Mark]:
+    """Marks of a clear tone, looked at anew where holes, pulses or slots off are in doubt.
+
+    Holes that are none are closed and pulses that are none are dropped; edges of what is outside
+    its slots by the first look are found again, with the `blur_s` that noise gives them.
+    """
+    coarse = signal.rate_hz < COARSE_HZ  # a hole may not show in the size of the tone
+    doubtful = _is_doubtful(marks, grain_s)
+    if not marks or not (coarse or doubtful):
+        return list(marks)
+    scene = set_scene(signal, carrier_hz, None, marks)
+    if scene.level <= 0:
+        return list(marks)
+    kept = _close_holes(scene, marks)
+    if coarse and all(mark.length_s <= LONGEST_S for mark in kept):
+        told = tell_flaws(scene, kept)
+        if doubtful:
+            return told
+        return [replace(old, faults=new.faults) for old, new in zip(kept, told, strict=True)]
+    kept = [m for m in kept if m.length_s >= LEAST_S or _is_tone(scene, m)] or kept
+    first, end = places(scene, kept)
+    phases = scene.fit(first, end)
+    blur_s = scene.blur_s - FINER_S
+    found = []
+    for n, mark in enumerate(kept):
+        low = int(end[n - 1]) if n else 0
+        high = int(first[n + 1]) if n + 1 < len(kept) else len(scene.turned) - 1
+        phase = complex(phases[n] / max(abs(phases[n]), 1e-300))
+        _, (on, off) = find_tone(scene, phase, (int(first[n]), int(end[n])), (low, high))
+        found.append(
+            replace(mark, on_s=scene.time(on), off_s=scene.time(off), blur_s=blur_s)
+            if phase and LEAST_S <= mark.length_s <= LONGEST_S
+            else mark
+        )
+    return found
+
+
+def _is_doubtful(marks: Sequence[Mark], grain_s: float) -> bool:
+    tones = [mark.length_s for mark in marks]
+    quiets = [after.on_s - before.off_s for before, after in pairwise(marks)]
+    return any(_is_off(each_s, grain_s) for each_s in (*tones, *quiets) if each_s <= LONGEST_S)
+
+
+def _is_off(length_s: float, grain_s: float) -> bool:
+    """Whether tone or quiet is near the borders of one and of two slots, or beyond."""
+    slots = 1 if length_s < 1.4 * std.SLOT_S else 2
+    return abs(length_s / slots - std.SLOT_S) > std.SLOT_TOLERANCE_S - grain_s
+
+
+def _close_holes(scene: Scene, marks: Sequence[Mark]) -> list[Mark]:
+    kept = [marks[0]]
+    for mark in marks[1:]:
+        last = kept[-1]
+        if mark.on_s - last.off_s < LEAST_S and not _is_hole(scene, last, mark):
+            kept[-1] = replace(last, off_s=mark.off_s)
+        else:
+            kept.append(mark)
+    return kept
+
+
+def _is_hole(scene: Scene, before: Mark, after: Mark) -> bool:
+    """Whether there is no tone between two marks, in the phase of either."""
+    hole = (scene.place(before.off_s), scene.place(after.on_s))
+    if after.on_s - before.off_s < HOLE_S:
+        return False
+    for mark in (before, after):
+        first, end = places(scene, (mark,))
+        tone = complex(scene.fit(first, end)[0])
+        if tone == 0:
+            continue
+        phase = tone / abs(tone)
+        if scene.nats(phase, *hole)[-1] > -HOLE_NATS / 2:
+            return False
+    return True
+
+
+def _is_tone(scene: Scene, mark: Mark) -> bool:
+    """Whether a short mark is tone, and no ripple of the first look."""
+    return holds_tone(scene, scene.place(mark.on_s), scene.place(mark.off_s))

@@ -1,0 +1,269 @@
+"""Tone near the noise -> marks: whole slots weighed, timing followed from bit to bit.
+
+Samples are turned down by the carrier and summed in cells of some 20 us. A stretch of tone of
+unknown phase and known level weighs log I0(2 sqrt(g) |z|) - g against none, z being its matched
+filter and g its energy over the noise density. The best chain of bits is found by dynamic
+programming over where each begins, under a few lengths of the slot, first with slots all alike,
+then, where that does not explain what is there, with slots that wander as the standard allows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from bridge.signal.baseband import Signal
+
+    Reals = NDArray[np.float64]
+    Scores = NDArray[np.float32]
+    Complexes = NDArray[np.complex128]
+    Counts = NDArray[np.int64]
+
+CELL_S = 22e-6  # s, cells in which the tone is summed: half a cycle
+BASELINE_S = 1e-3  # s either side over which the supply is averaged out
+SHORTEST_S, LONGEST_S = 0.36e-3, 1.26e-3  # s of tone weighed: one and two slots at their bounds
+SLOTS_S = tuple(n * 1e-5 for n in range(42, 59))  # s, lengths of the slot that are tried
+STIFF_S, LOOSE_S = 7e-6, 45e-6  # s by which a slot may wander: a crystal's sender, and any allowed
+NEAR_S = 36e-6  # s about a length of slot that was found, within which it is looked for again
+BIT_PRIOR = -float(np.log(2))  # either bit is as likely
+NONE = -1e30
+TABLE_STEP, TABLE_END = 0.02, 60.0  # of the Bessel function's table
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """Sums of the turned-down samples up to each cell border, `step_s` apart from `start_s`."""
+
+    sums: Complexes
+    start_s: float
+    step_s: float
+    count: int  # samples in a cell
+
+    def between(self, from_cell: Reals, to_cell: Reals) -> Complexes:
+        """The sum between two borders, which may lie inside cells."""
+        n = np.arange(len(self.sums))
+        low = np.interp(from_cell, n, self.sums.real) + 1j * np.interp(from_cell, n, self.sums.imag)
+        high = np.interp(to_cell, n, self.sums.real) + 1j * np.interp(to_cell, n, self.sums.imag)
+        return high - low
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Bits in a row: their values, where each begins and how long its tone is, in cells."""
+
+    bits: Counts
+    starts: Reals
+    tones: Reals
+    slot: float  # cells
+    score: float
+    stiff: bool
+
+
+def cells_of(signal: Signal, carrier_hz: float) -> Cells:
+    """Turn the carrier down and sum it in cells; the supply is averaged out first."""
+    rate_hz = signal.rate_hz
+    samples = signal.samples.astype(np.float64)
+    reach = max(1, round(rate_hz * BASELINE_S))
+    total = np.concatenate(([0.0], np.cumsum(samples)))
+    at = np.arange(len(samples))
+    low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, len(samples))
+    samples = samples - (total[high] - total[low]) / (high - low)
+    turned = samples * np.exp(-2j * np.pi * ((carrier_hz / rate_hz * at) % 1.0))
+    count = max(1, round(rate_hz * CELL_S))
+    whole = len(samples) // count
+    per_cell = turned[: whole * count].reshape(whole, count).sum(axis=1)
+    sums = np.concatenate(([0.0], np.cumsum(per_cell)))
+    return Cells(sums, signal.start_s - 0.5 / rate_hz, count / rate_hz, count)
+
+
+@lru_cache(maxsize=1)
+def _bessel_table() -> tuple[Reals, Reals]:
+    """log I0(x) - x at steps of x, and what it gains to the next."""
+    x = np.arange(round(TABLE_END / TABLE_STEP) + 2) * TABLE_STEP
+    rest = np.log(np.i0(x)) - x
+    return rest[:-1], np.diff(rest)
+
+
+def log_i0(x: Reals) -> Reals:
+    """log of the modified Bessel function I0, to 1e-4.
+
+    >>> np.round(log_i0(np.array([0.0, 1.0, 30.0, 500.0])), 4).tolist()
+    [0.0, 0.2359, 27.3847, 495.974]
+    """
+    rest, gain = _bessel_table()
+    place = np.minimum(x, TABLE_END) * (1 / TABLE_STEP)
+    step = place.astype(np.int64)
+    place -= step
+    value: Reals = rest[step]
+    value += place * gain[step]
+    value += x
+    if np.any(beyond := x > TABLE_END):
+        far = x[beyond]
+        value[beyond] = far - 0.5 * np.log(2 * np.pi * far) + 1 / (8 * far)
+    return value
+
+
+def _before(scores: Scores, start: int, stop: int, options: int) -> Scores:
+    """View of scores 0, 1, 2 ... cells before each from `start` to `stop`: (n, .., .., cell)."""
+    step = scores.strides[-1]
+    return np.ndarray(
+        (options, *scores.shape[:2], stop - start),
+        scores.dtype,
+        scores,
+        start * step,
+        (-step, *scores.strides),
+    )
+
+
+class Chains:
+    """Best chains of bits over cells, for a level and noise; `wander_s` as in STIFF_S.
+
+    With `near_s` only slots about that long are tried.
+
+    Scores are kept by length of slot and cell, shifted in each row by the shortest tone (or quiet)
+    of that row, so that all that may come before a cell lies in a row beside it.
+    """
+
+    def __init__(
+        self,
+        cells: Cells,
+        level: float,
+        deviation: float,
+        wander_s: float,
+        near_s: float | None = None,
+    ) -> None:
+        self._step_s = cells.step_s
+        self._stiff = wander_s <= STIFF_S
+        self._least = max(1, int(SHORTEST_S / cells.step_s))
+        most = int(np.ceil(LONGEST_S / cells.step_s))
+        self._pad = 2 * most
+        self._cells = len(cells.sums) - 1
+        self._weigh(cells, level, deviation, most)
+        reach = 1 if self._stiff else round(2.2 * wander_s / cells.step_s)
+        tried_s = np.array(SLOTS_S)
+        if near_s is not None:
+            tried_s = tried_s[np.abs(tried_s - near_s) < NEAR_S]
+        slots = tried_s / cells.step_s
+        self._slots = slots
+        spread = max(wander_s / cells.step_s, 0.4)
+        wider = round(1.4 * reach)
+        self._options = 2 * max(reach, wider) + 1  # lengths tried about that of each slot
+        one = self._lengths_about(slots, spread, reach)
+        two = self._lengths_about(2 * slots, np.sqrt(2) * spread, wider)
+        self._tone_least = np.stack((two[0], one[0]))  # of a 0, of a 1
+        self._quiet_least = np.stack((one[0], two[0]))  # after a 0, after a 1
+        self._tone_prior = np.stack((two[1], one[1]), axis=1) + np.float32(BIT_PRIOR)
+        self._quiet_prior = np.stack((one[1], two[1]), axis=1)
+        self._order = np.arange(self._options)[:, None, None]
+        self._run()
+
+    def _weigh(self, cells: Cells, level: float, deviation: float, most: int) -> None:
+        """Weights of a tone up to any cell, of any length in cells."""
+        self._lengths = most - self._least + 1
+        gain = level**2 * cells.count / (4 * deviation**2)
+        weights = np.full((self._lengths, self._pad + self._cells + 1), NONE, dtype=np.float32)
+        for n in range(self._lengths):
+            length = self._least + n
+            size = np.abs(cells.sums[length:] - cells.sums[: len(cells.sums) - length])
+            size *= level / deviation**2
+            weights[n, self._pad + length : self._pad + length + len(size)] = (
+                log_i0(size) - gain * length
+            )
+        self._weights = weights
+
+    def _lengths_about(self, middle: Reals, spread: float, reach: int) -> tuple[Counts, Scores]:
+        """(shortest length, log priors of it and of each cell more) by length of slot."""
+        shortest = np.rint(middle).astype(np.int64) - reach
+        lengths = shortest[:, None] + np.arange(2 * reach + 1)
+        most = self._least + self._lengths - 1
+        prior = -0.5 * ((np.clip(lengths, self._least, most) - middle[:, None]) / spread) ** 2
+        prior -= np.log(np.exp(prior).sum(axis=1, keepdims=True))
+        prior[(lengths < self._least) | (lengths > most)] = NONE
+        whole = np.full((self._options, len(middle)), NONE, dtype=np.float32)
+        whole[: 2 * reach + 1] = prior.T
+        return shortest, whole
+
+    def _run(self) -> None:
+        rows, width = len(self._slots), self._pad + self._cells + 1
+        room = width + self._pad + self._options  # a row shifted by the longest tone
+        self._begun = np.full(
+            (2, rows, room), NONE
+        )  # for each bit to come: all but the shift alike
+        self._ended = np.full((2, rows, room), NONE, dtype=np.float32)
+        row = np.arange(2 * rows).reshape(2, rows, 1) * room
+        at_begun = row + self._tone_least[:, :, None]
+        at_ended = row + self._quiet_least[:, :, None]
+        begun, ended = self._begun.ravel(), self._ended.ravel()
+        begun[at_begun + np.arange(self._pad, self._pad + self._least)] = 0.0
+        tone_prior, quiet_prior = self._tone_prior[..., None], self._quiet_prior[..., None]
+        which = np.clip(self._tone_least + self._order - self._least, 0, self._lengths - 1)
+        step = 2 * self._least  # a tone and a quiet are that long: all before it is known
+        scores = np.empty((self._options, 2, rows, step), dtype=np.float32)
+        most = np.empty((2, rows, step), dtype=np.float32)
+        self._best = np.full((2, rows, width), NONE, dtype=np.float32)
+        begins, ends = self._pad + self._least, self._pad  # cells known of either
+        while ends < width:
+            stop = min(begins + self._least, width)
+            score, value = scores[..., : stop - ends], most[..., : stop - ends]
+            np.add(_before(self._begun, ends, stop, self._options), tone_prior, out=score)
+            score += self._weights[:, ends:stop].take(which, axis=0)
+            score.max(axis=0, out=value)
+            self._best[:, :, ends:stop] = value
+            ended[at_ended + np.arange(ends, stop)] = value
+            ends, stop = stop, min(stop + self._least, width)
+            if begins < stop:
+                score, value = scores[..., : stop - begins], most[..., : stop - begins]
+                np.add(_before(self._ended, begins, stop, self._options), quiet_prior, out=score)
+                score.max(axis=0, out=value)
+                on = np.maximum(value.max(axis=0), 0.0)  # else a chain begins here
+                begun[at_begun + np.arange(begins, stop)] = on
+                begins = stop
+
+    def best(self) -> Chain:
+        """The chain with the highest score; no chain scores as low as NONE."""
+        return self._trace(int(self._best.max(axis=(0, 1)).argmax()))
+
+    def _trace(self, end: int) -> Chain:
+        score = float(self._best[:, :, end].max())
+        bit, row = divmod(int(self._best[:, :, end].argmax()), len(self._slots))
+        bits, starts, lengths = [], [], []
+        at = end
+        while True:
+            length = self._tone_before(bit, row, at)
+            at -= length
+            bits.append(bit)
+            starts.append(at - self._pad)
+            lengths.append(length)
+            if self._begun[0, row, at + self._tone_least[0, row]] <= 0.0:
+                break
+            bit, quiet = self._quiet_before(row, at)
+            at -= quiet
+        return Chain(
+            np.array(bits[::-1]),
+            np.array(starts[::-1], dtype=np.float64),
+            np.array(lengths[::-1], dtype=np.float64),
+            float(self._slots[row]),
+            score,
+            self._stiff,
+        )
+
+    def _tone_before(self, bit: int, row: int, at: int) -> int:
+        """Length of the tone of a bit that ends best at a cell."""
+        least = int(self._tone_least[bit, row])
+        order = np.arange(self._options)
+        length = np.clip(least + order - self._least, 0, self._lengths - 1)
+        score = self._begun[bit, row, at - order] + self._tone_prior[:, bit, row]
+        return least + int((score + self._weights[length, at]).argmax())
+
+    def _quiet_before(self, row: int, at: int) -> tuple[int, int]:
+        """(bit, length of the quiet after it) that go best before a cell."""
+        order = np.arange(self._options)
+        score = self._ended[:, row, at - order] + self._quiet_prior[:, :, row].T
+        bit, option = divmod(int(score.argmax()), self._options)
+        return bit, int(self._quiet_least[bit, row]) + option

@@ -1,0 +1,1 @@
+"""The station file: its model, its document that people edit, its sheet, a template."""

@@ -1,0 +1,1 @@
+"""A position list under arithmetic: survey, check, comparison, shifted counts."""

@@ -1,0 +1,284 @@
+"""A list put back into the simulated dish, its manners and faults included."""
+
+from __future__ import annotations
+
+import pytest
+
+from bridge.bus.command import Drive, Goto, command_of
+from bridge.bus.frame import Frame
+from bridge.errors import LinkError, Refused
+from bridge.link.dialogue import Heard, Stopped
+from bridge.restore.journal import Journal
+from bridge.restore.plan import plan_of
+from bridge.restore.runner import Hand
+from bridge.restore.steps import Work
+from sim.rig.dish import Dish
+
+FEW = (1, 5, 9, 16)
+
+
+@pytest.fixture
+def rig(larkmere, instant_bus):
+    """A bus on a new dish; words change the yard's positioner."""
+
+    def make(*, faults=(), state=None, **words):
+        positioner = larkmere.positioner.model_copy(update=words)
+        yard = larkmere.model_copy(update={"positioner": positioner})
+        return instant_bus(Dish(yard, faults=faults, state=state))
+
+    return make
+
+
+def _restore(bus, station, *, two_way=True, journal=None, every=False, **words):
+    plan = plan_of(station, **words)
+    journal = journal or Journal(plan.fingerprint)
+    work = Work(plan, journal, two_way=two_way, every_proof=every)
+    hand = Hand(bus, sleep=bus.sleep)
+    hand.work(work)
+    return journal
+
+
+def _counts(station):
+    return {row.number: row.count for row in station.position}
+
+
+def _kept(bus):
+    memory = bus.dish.positioner.memory
+    return memory.positions, (memory.east, memory.west, memory.limits_on)
+
+
+@pytest.mark.parametrize("approach", ["west", "east", None])
+def test_the_list_is_in_the_positioner_in_the_end(rig, station, approach):
+    wanted = station(approach=approach)
+    bus = rig()
+    journal = _restore(bus, wanted)
+    assert _kept(bus) == (_counts(wanted), (45, 985, True))
+    assert journal.finished
+    assert all(proof.ok for proof in journal.proofs.values())
+    assert {entry.state for entry in journal.entries.values()} == {"holds", "acknowledged"}
+    assert bus.dish.count_error == 0
+
+
+def test_every_drive_on_the_bus_is_bounded(rig, station):
+    bus = rig()
+    _restore(bus, station(*FEW))
+    commands = [command_of(Frame.parse(bytes.fromhex(frame))) for frame in bus.frames]
+    drives = [command for command in commands if isinstance(command, Drive)]
+    assert drives
+    assert all(1 <= (drive.counts or 0) <= 128 for drive in drives)
+    gotos = [entry for entry in bus.dish.journal if entry.hex.startswith("E0 31 6B")]
+    assert gotos
+    assert all(abs(entry.count_after - entry.count_before) <= 30 for entry in gotos)
+
+
+def test_every_store_comes_after_driving_from_one_side(rig, station):
+    bus = rig()
+    _restore(bus, station(approach="west"))
+    last = None
+    for entry in bus.dish.journal:
+        command = command_of(Frame.parse(bytes.fromhex(entry.hex)))
+        if isinstance(command, Drive):
+            last = command.side
+        if entry.outcome == "stored":
+            assert last == "west"
+
+
+def test_a_one_way_bus_is_told_twice_and_believed_only_when_returned_to(rig, station):
+    bus = rig(two_way=False)
+    journal = _restore(bus, station(*FEW), two_way=False)
+    assert _kept(bus)[0] == _counts(station(*FEW))
+    assert {entry.state for entry in journal.entries.values()} == {"holds", "sent"}
+    stores = [frame for frame in bus.frames if frame[4:6] == "6A" and frame[6:] == "05"]
+    assert stores == ["E0316A05", "E1316A05"]
+
+
+@pytest.mark.parametrize("manner", ["repeats act again", "any frame stops it"])
+def test_manners_that_do_no_harm(rig, station, manner):
+    bus = rig(manners=(manner,), two_way=False)
+    _restore(bus, station(*FEW), two_way=False)
+    assert _kept(bus) == (_counts(station(*FEW)), (45, 985, True))
+
+
+def test_limits_left_at_zero_by_a_reset_are_replaced(rig, station):
+    bus = rig()
+    memory = bus.dish.positioner.memory
+    memory.east = memory.west = 0
+    memory.limits_on = True  # now it refuses both ways (common practice: seen after a reset)
+    journal = _restore(bus, station(*FEW))
+    assert _kept(bus) == (_counts(station(*FEW)), (45, 985, True))
+    assert journal.entries["limit east"].state == "holds"
+    assert journal.finished
+
+
+def test_old_limits_beyond_the_new_ones_are_replaced(rig, station):
+    bus = rig()
+    memory = bus.dish.positioner.memory
+    memory.east, memory.west, memory.limits_on = 1200, 2200, True  # counts of another actuator
+    _restore(bus, station(*FEW))
+    assert _kept(bus) == (_counts(station(*FEW)), (45, 985, True))
+
+
+def test_limits_may_be_left_alone(rig, station):
+    bus = rig()
+    memory = bus.dish.positioner.memory
+    memory.east, memory.west, memory.limits_on = 30, 990, True
+    _restore(bus, station(*FEW), limits=False)
+    assert _kept(bus) == (_counts(station(*FEW)), (30, 990, True))
+    assert not any(frame[4:6] in ("63", "66", "67") for frame in bus.frames)
+
+
+def test_a_limit_in_the_way_that_was_to_be_left_alone_is_told(rig, station):
+    bus = rig()
+    memory = bus.dish.positioner.memory
+    memory.east, memory.west, memory.limits_on = 300, 990, True
+    with pytest.raises(LinkError, match="soft limit reached; its own soft limit may hold it"):
+        _restore(bus, station(*FEW), limits=False)
+
+
+def test_a_positioner_that_holds_fewer_fails_its_proof(rig, station):
+    bus = rig(most_positions=10)
+    journal = _restore(bus, station(*FEW))
+    assert not journal.finished
+    assert not journal.proofs["position 16"].ok
+    assert "came to rest at" in journal.proofs["position 16"].note
+    assert journal.proofs["position 1"].ok
+
+
+def test_counts_taken_as_seconds_end_it_at_once(rig, station):
+    bus = rig(manners=("steps taken as seconds",))
+    with pytest.raises(LinkError, match="may take counts as seconds"):
+        _restore(bus, station(*FEW))
+    bus.sleep(5.0)
+    assert abs(bus.dish.positioner.memory.count - 500) < 30
+    assert bus.dish.machine.drive == 0
+
+
+@pytest.mark.parametrize(
+    ("fault", "says"),
+    [
+        ("jam", "count"),
+        ("open-sensor", "No counts"),
+        ("stripped-coupling", "No counts"),
+        ("supply-open", "no current"),
+    ],
+)
+def test_a_dish_that_does_not_move_as_told_is_halted(rig, station, fault, says):
+    bus = rig(faults=(fault,))
+    with pytest.raises(LinkError, match=says):
+        _restore(bus, station(*FEW))
+    assert bus.dish.machine.drive == 0
+
+
+def test_counts_cannot_tell_a_reversed_pair_but_the_meter_can(rig, station):
+    bus = rig(faults=("reversed-pair",))
+    bus.meter = True
+    journal = _restore(bus, station(*FEW), every=True)
+    assert journal.finished  # a single reed tells no direction (common practice)
+    assert abs(bus.dish.machine.x - bus.dish.positioner.memory.count) > 100
+    assert any("peak it again" in proof.note for proof in journal.proofs.values())
+
+
+def test_the_meter_stands_higher_at_what_was_put_back(rig, station):
+    bus = rig()
+    bus.meter = True
+    journal = _restore(bus, station(*FEW), every=True)
+    for proof in journal.proofs.values():
+        assert proof.signal_db > proof.beside_db + 3  # a beam's width is 10-20 counts here
+        assert not proof.note
+
+
+def test_a_stop_at_the_adapter_ends_it(rig, station):
+    bus = rig()
+    frames = []
+
+    def tell(_):
+        if len(bus.frames) == 8 and not frames:
+            frames.extend(bus.frames)
+            bus.heard.append(Stopped(bus.dish.time_s))
+
+    plan = plan_of(station(*FEW))
+    work = Work(plan, Journal(plan.fingerprint), two_way=True)
+    with pytest.raises(LinkError, match="somebody stopped the motor"):
+        Hand(bus, sleep=bus.sleep, tell=tell).work(work)
+    after = [command_of(Frame.parse(bytes.fromhex(frame))) for frame in bus.frames[8:]]
+    assert not any(isinstance(command, Drive | Goto) for command in after)
+    assert bus.dish.positioner.memory.limits_on
+
+
+def test_another_master_on_the_bus_ends_it(rig, station):
+    bus = rig()
+    bus.heard.append(Heard(0.0, bytes.fromhex("E0316B03")))
+    with pytest.raises(LinkError, match="another device on the bus sent E0 31 6B 03"):
+        _restore(bus, station(*FEW))
+
+
+def test_an_adapter_that_restarts_ends_it(rig, station):
+    from dataclasses import replace
+
+    bus = rig()
+
+    def tell(_):
+        if len(bus.frames) == 8:
+            bus.greeting = replace(bus.greeting, boot=2)
+
+    plan = plan_of(station(*FEW))
+    work = Work(plan, Journal(plan.fingerprint), two_way=True)
+    with pytest.raises(LinkError, match="the adapter restarted, and with it its count"):
+        Hand(bus, sleep=bus.sleep, tell=tell).work(work)
+
+
+def test_a_failed_proof_has_its_session_put_back_anew(rig, station):
+    bus = rig()
+    wanted = station(*FEW)
+    journal = _restore(bus, wanted)
+    journal.proofs["position 9"].ok = False
+    bus.dish.positioner.memory.positions[9] = 300
+    journal.begin_again()
+    assert not journal.entries
+    _restore(bus, wanted, journal=journal)
+    assert _kept(bus)[0] == _counts(wanted)
+
+
+# ---- counter writes ------------------------------------------------------------------------
+
+
+def test_counter_writes_put_it_back_without_motion(rig, station):
+    bus = rig(manners=("acts on unsure commands",))
+    wanted = station()
+    before = bus.dish.machine.x
+    plan = plan_of(wanted, by_counter=True)
+    journal = Journal(plan.fingerprint)
+    moved = []
+
+    def keep(journal):
+        if not journal.proofs:
+            moved.append(bus.dish.machine.x - before)
+
+    work = Work(plan, journal, two_way=True)
+    Hand(bus, sleep=bus.sleep, keep=keep).work(work)
+    assert _kept(bus) == (_counts(wanted), (45, 985, True))
+    assert moved
+    assert set(moved) == {0.0}
+    assert journal.finished
+    assert bus.dish.count_error == 0
+
+
+def test_a_positioner_that_takes_no_counter_writes_is_told(rig, station):
+    bus = rig()
+    with pytest.raises(Refused, match="takes no counter writes; restore by driving"):
+        _restore(bus, station(*FEW), by_counter=True)
+    assert bus.dish.positioner.memory.positions == {}
+
+
+def test_counter_writes_broken_off_leave_the_counter_right(rig, station):
+    bus = rig(manners=("acts on unsure commands",))
+
+    def tell(_):
+        if len(bus.frames) == 12:
+            raise KeyboardInterrupt
+
+    plan = plan_of(station(*FEW), by_counter=True)
+    work = Work(plan, Journal(plan.fingerprint), two_way=True)
+    with pytest.raises(KeyboardInterrupt):
+        Hand(bus, sleep=bus.sleep, tell=tell).work(work)
+    assert bus.dish.positioner.memory.count == 500

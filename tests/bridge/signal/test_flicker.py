@@ -1,0 +1,55 @@
+"""A converter's last digit toggling on a dead quiet line is heard as nothing.
+
+Quantisation to whole steps is arithmetic; the standard's levels and slots make the message.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bridge.bus.event import FrameHeard
+from bridge.signal.detector import SampleReceiver
+from bridge.signal.flicker import is_flicker
+from bridge.signal.waveform import Sending, samples_of
+
+FRAME = bytes.fromhex("E03168FF")
+
+
+def _drooping(rate_hz: float, seed: int, *, sent: bool) -> np.ndarray:
+    """Steps of 1/128: a supply step dying away through a 10 Hz coupling, over dead quiet."""
+    rng = np.random.default_rng(seed)
+    at_s = np.arange(round(1.2 * rate_hz)) / rate_hz
+    volts = rng.uniform(0.1, 0.9) * np.exp(-2 * np.pi * 10.0 * at_s)
+    volts += rng.uniform(0.02, 0.15) / 128 * rng.standard_normal(len(at_s))
+    if sent:
+        wave = np.concatenate(list(samples_of(Sending([FRAME]), rate_hz))) - 13.0
+        first = round(0.5 * rate_hz)
+        volts[first : first + len(wave)] += 0.15 * wave[: len(volts) - first]
+    return np.rint(volts * 128).astype(np.int16)
+
+
+@pytest.mark.parametrize("rate_hz", [48e3, 96e3, 192e3, 1e6])
+@pytest.mark.parametrize("seed", range(12))
+def test_nothing_is_heard_in_dead_quiet(rate_hz: float, seed: int) -> None:
+    receiver = SampleReceiver(rate_hz, scale=1 / 128)
+    heard = [*receiver.push(_drooping(rate_hz, seed, sent=False)), *receiver.finish()]
+    assert heard == []
+
+
+@pytest.mark.parametrize("rate_hz", [96e3, 192e3, 1e6])
+@pytest.mark.parametrize("seed", range(6))
+def test_a_message_of_a_few_steps_is_heard_alone(rate_hz: float, seed: int) -> None:
+    receiver = SampleReceiver(rate_hz, scale=1 / 128)
+    heard = [*receiver.push(_drooping(rate_hz, seed, sent=True)), *receiver.finish()]
+    frames = [event for event in heard if isinstance(event, FrameHeard)]
+    assert [frame.data for frame in frames] == [tuple(FRAME)]
+    assert heard == frames
+
+
+@pytest.mark.parametrize("rate_hz", [48e3, 96e3, 400e3, 1e6, 2e6, 10e6])
+def test_white_noise_is_no_flicker(rate_hz: float) -> None:
+    """The swing of many samples of noise in two cycles is nearly even, but of many steps."""
+    noise = np.random.default_rng(5).standard_normal(round(0.06 * rate_hz))
+    assert not is_flicker(np.rint(1_000 * noise).astype(np.int16), rate_hz)
+    assert not is_flicker((0.1 * noise).astype(np.float32), rate_hz)

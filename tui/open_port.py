@@ -1,0 +1,43 @@
+"""From a port's URL to an open adapter: simulated and real ports by the same call."""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode, urlsplit, urlunsplit
+
+from bridge.errors import BadInput
+from bridge.link.client import Adapter
+from sim import protocol_sim
+
+LEASE_S = 1.0  # s the adapter lets its host be silent before it halts the motor
+DEMO_YARD = "larkmere"
+
+
+def is_simulated(port: str) -> bool:
+    return urlsplit(port).scheme == "sim"
+
+
+def yard_name(port: str) -> str:
+    """The yard that a sim:// URL names."""
+    parts = urlsplit(port)
+    return parts.netloc + parts.path or DEMO_YARD
+
+
+def with_speed(port: str, speed: float | None) -> str:
+    """The sim:// URL with its pace of time. Raises BadInput for a real port.
+
+    >>> with_speed("sim://larkmere?seed=3", 2)
+    'sim://larkmere?seed=3&speed=2'
+    """
+    if speed is None:
+        return port
+    if not is_simulated(port):
+        raise BadInput(f"--speed {speed:g} is for simulated yards; {port} runs at the pace it has")
+    parts = urlsplit(port)
+    query = "&".join(filter(None, [parts.query, urlencode({"speed": f"{speed:g}"})]))
+    return urlunsplit(parts._replace(query=query))
+
+
+def open_adapter(port: str) -> Adapter:
+    """Open and greet the adapter at a port. Raises PortUnavailable and other LinkErrors."""
+    protocol_sim.register()
+    return Adapter.open(port, lease_s=LEASE_S)

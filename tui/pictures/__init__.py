@@ -1,0 +1,1 @@
+"""Plots and drawings to files; the only room that imports matplotlib."""
