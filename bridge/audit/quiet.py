@@ -49,7 +49,7 @@ def _mark(event: Event) -> tuple[Kind, float, float] | None:
     """Kind, start and end of an event that takes part in these rules."""
     match event:
         case FrameHeard(t_s=float(t_s), duration_s=float(duration_s)):
-            head = event.data[0] if event.data else None
+            head = event.byte_values[0] if event.byte_values else None
             is_reply = head is not None and 0xE4 <= head <= 0xE7
             return ("reply" if is_reply else "message"), t_s, t_s + duration_s
         case Burst(t_s=t_s, which="A"):

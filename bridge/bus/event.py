@@ -51,7 +51,7 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class FrameHeard:
-    """A message; bytes that could not be recovered are None.
+    """A message; a byte that could not be recovered is None in `byte_values`.
 
     `t_s` is the start of its first tone, None for hex text without times. `level_vpp` is the
     tone's level in volts peak to peak where the capture is in volts. `asked` is the command
@@ -59,7 +59,7 @@ class FrameHeard:
     """
 
     t_s: float | None
-    data: tuple[int | None, ...]
+    byte_values: tuple[int | None, ...]
     parity_ok: tuple[bool, ...]
     duration_s: float | None = None
     faults: tuple[Fault, ...] = ()
@@ -73,8 +73,8 @@ class FrameHeard:
     @property
     def frame(self) -> Frame | None:
         """The frame, where every byte was recovered."""
-        data = [byte for byte in self.data if byte is not None]
-        if not data or len(data) != len(self.data) or len(data) > LONGEST_READ:
+        data = [byte for byte in self.byte_values if byte is not None]
+        if not data or len(data) != len(self.byte_values) or len(data) > LONGEST_READ:
             return None
         try:
             return Frame.parse(bytes(data))
@@ -83,21 +83,23 @@ class FrameHeard:
 
     @property
     def hex(self) -> str:
-        return " ".join("??" if byte is None else f"{byte:02X}" for byte in self.data)
+        return " ".join("??" if byte is None else f"{byte:02X}" for byte in self.byte_values)
 
     @property
     def reading(self) -> Reading:
         """What the frame says; a frame with lost bytes says only that."""
         if (frame := self.frame) is not None:
             return read(frame, self.asked)
-        if not self.data:
+        if not self.byte_values:
             return Reading("unreadable", {}, "Broken off before its first byte was whole.")
-        if len(self.data) > LONGEST_READ and None not in self.data:
-            return Reading("unreadable", {}, f"{len(self.data)} bytes: too long for a message.")
+        if len(self.byte_values) > LONGEST_READ and None not in self.byte_values:
+            return Reading(
+                "unreadable", {}, f"{len(self.byte_values)} bytes: too long for a message."
+            )
         return Reading("unreadable", {}, "A byte was not recovered, so it is not interpreted.")
 
     def to_json(self, file: str) -> Json:
-        data = self.data
+        data = self.byte_values
         first = data[0] if data else None
         head = Frame(first) if first is not None else None
         is_reply = head is not None and head.is_reply

@@ -89,7 +89,7 @@ class Pairing:
         first = self._last
         if first is None or first.frame is None or event.frame is None:
             return event
-        if not event.frame.is_repeat or event.data[1:] != first.data[1:]:
+        if not event.frame.is_repeat or event.byte_values[1:] != first.byte_values[1:]:
             return event
         since_s = _since(first, event.t_s)
         if since_s is None or since_s > REPEAT_WITHIN_S:
@@ -101,7 +101,7 @@ def _since(frame: FrameHeard, time_s: float | None) -> float | None:
     """Seconds from the end of a frame to a time; a frame without duration has the usual one."""
     if frame.t_s is None or time_s is None:
         return None
-    usual_s = len(frame.data) * std.BYTE_S
+    usual_s = len(frame.byte_values) * std.BYTE_S
     return time_s - frame.t_s - (usual_s if frame.duration_s is None else frame.duration_s)
 
 

@@ -152,7 +152,7 @@ def _read_plain(
         frames.append(
             FrameHeard(
                 t_s=begun[n],
-                data=tuple(own),
+                byte_values=tuple(own),
                 parity_ok=(True,) * len(own),
                 duration_s=lengths[n],
                 carrier_hz=carriers[n],

@@ -54,7 +54,7 @@ def frame_heard(message: Message, supply_v: float | None = None) -> FrameHeard:
         faults.append(Fault("too_long", f"{len(data)} bytes, {LONGEST_READ} at most allowed"))
     return FrameHeard(
         t_s=message.start_s,
-        data=data,
+        byte_values=data,
         parity_ok=right,
         duration_s=message.end_s - message.start_s,
         faults=tuple(faults),

@@ -173,7 +173,7 @@ def rebuild(events: list[object]) -> list[FrameHeard]:
     """The same frames as new objects, from values that are at hand: the least they cost."""
     rows = [event for event in events if isinstance(event, FrameHeard)]
     return [
-        FrameHeard(row.t_s, tuple(row.data), row.parity_ok, row.duration_s, bits=row.bits)
+        FrameHeard(row.t_s, row.byte_values, row.parity_ok, row.duration_s, bits=row.bits)
         for row in rows
     ]
 

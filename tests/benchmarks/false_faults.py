@@ -82,7 +82,7 @@ def codes_of(wave: np.ndarray, rate_hz: float, volts: bool, data: bytes) -> tupl
     events = [*receiver.push(wave), *receiver.finish()]
     frames = [event for event in events if isinstance(event, FrameHeard)]
     codes = {fault.code for frame in frames for fault in frame.faults} - HONEST
-    return codes, [frame.data for frame in frames] == [tuple(data)]
+    return codes, [frame.byte_values for frame in frames] == [tuple(data)]
 
 
 def main() -> None:

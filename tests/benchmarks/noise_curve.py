@@ -62,10 +62,12 @@ def make_frame(
 def judge(tally: Tally, frames: list[FrameHeard], data: bytes) -> None:
     tally.sent += 1
     mended = [f for frame in frames for f in frame.faults if f.code == "mended"]
-    right = len(frames) == 1 and frames[0].data == tuple(data) and len(frames[0].bits) % 9 == 0
+    right = (
+        len(frames) == 1 and frames[0].byte_values == tuple(data) and len(frames[0].bits) % 9 == 0
+    )
     tally.mended_wrong += not right
     tally.hard_wrong += not right or bool(mended)
-    silent = any(not f.faults and all(f.parity_ok) and f.data != tuple(data) for f in frames)
+    silent = any(not f.faults and all(f.parity_ok) and f.byte_values != tuple(data) for f in frames)
     tally.silent_wrong += silent
 
 

@@ -64,7 +64,7 @@ def _check(converted: Path, originals: Path, name: str) -> None:
     for event, other in zip(events, wanted, strict=True):
         assert event.t_s == pytest.approx(other.t_s, abs=LATE_S)
         if isinstance(event, FrameHeard) and isinstance(other, FrameHeard):
-            assert (event.data, event.parity_ok) == (other.data, other.parity_ok)
+            assert (event.byte_values, event.parity_ok) == (other.byte_values, other.parity_ok)
             assert (event.bits, event.faults) == (other.bits, other.faults)
             assert event.duration_s == pytest.approx(other.duration_s, abs=1e-5)
             assert event.carrier_hz == pytest.approx(other.carrier_hz, rel=1e-3)

@@ -168,8 +168,8 @@ def _draw_byte(axes: Any, frame: FrameHeard, n: int, wave: Wave, slot_s: float) 
         label = f"parity {bit}" if parity else bit
         axes.text((left_ms + right_ms) / 2, 1.02, label, ha="center", fontsize=8, transform=over)
     axes.set_xlim((begin_s - start_s - AROUND_S) * 1e3, (end_s - start_s + AROUND_S) * 1e3)
-    whole = n < len(frame.data)
-    byte = frame.data[n] if whole else None
+    whole = n < len(frame.byte_values)
+    byte = frame.byte_values[n] if whole else None
     right = whole and frame.parity_ok[n]
     name = ("??" if byte is None else f"{byte:02X}") if whole else f"{len(bits)} bits\nleft over"
     note = "" if right or not whole else "\nlost" if byte is None else "\nparity"

@@ -33,7 +33,7 @@ def test_what_is_written_is_read(
     sending = Sending(frames, carrier_hz=22_000 * carrier)
     write_capture(path, sending, rate_hz=rate_hz)
     heard = [e for e in read_traffic(open_capture(str(path))) if isinstance(e, FrameHeard)]
-    assert [bytes(byte or 0 for byte in frame.data) for frame in heard] == frames
+    assert [bytes(byte or 0 for byte in frame.byte_values) for frame in heard] == frames
     for frame, start_s in zip(heard, sending.starts_s, strict=True):
         assert frame.t_s == pytest.approx(start_s, abs=0.1e-3)
         assert {f.code for f in frame.faults} <= {"reply_code", "reply_missing"}

@@ -54,7 +54,7 @@ def test_every_exact_message_is_read_right(truth_file: Path) -> None:
             if frame is None:
                 continue
             near = frame.t_s is None or abs(frame.t_s - message["start"]) <= CLOCK_S
-            right = near and list(frame.data) == message["bytes"]
+            right = near and list(frame.byte_values) == message["bytes"]
         else:
             start_s = message["start"] + t0_s
             found = [f for f in frames if abs((f.t_s or 0.0) - start_s) <= START_S]
@@ -68,7 +68,7 @@ def _same(frame: FrameHeard, message: dict[str, Any]) -> bool:
     left_over = len(frame.bits) % 9
     told = any(fault.code == "left_over_bits" for fault in frame.faults)
     return (
-        list(frame.data) == message["bytes"]
+        list(frame.byte_values) == message["bytes"]
         and list(frame.parity_ok) == message["parity_ok"]
         and left_over == message["extra_bits"]
         and told == bool(left_over)

@@ -91,7 +91,7 @@ def test_messages_in_order_are_read_at_once() -> None:
     assert [(run.first, run.end) for run in runs] == [(0, 27), (27, 63), (63, 90)]
     assert runs[0].frame == FrameHeard(
         t_s=pytest.approx(25e-3),
-        data=tuple(HALT),
+        byte_values=tuple(HALT),
         parity_ok=(True, True, True),
         duration_s=pytest.approx(39.5e-3),
         carrier_hz=22e3,

@@ -60,7 +60,7 @@ def test_what_is_sent_is_heard(
     carrier_hz = min(22_000 * carrier, 0.46 * rate_hz)
     sending = Sending(frames, supply_v, carrier_hz, level_vpp, slot_s)
     heard = frames_in(hear(wave_of(sending, rate_hz), rate_hz, volts=True))
-    assert [bytes(byte or 0 for byte in frame.data) for frame in heard] == frames
+    assert [bytes(byte or 0 for byte in frame.byte_values) for frame in heard] == frames
     for frame, start_s in zip(heard, sending.starts_s, strict=True):
         assert frame.t_s == pytest.approx(start_s, abs=0.1e-3)
         assert all(frame.parity_ok)
@@ -94,7 +94,7 @@ def test_edges_in_any_chunks_give_what_was_sent(
     for part, part_levels in zip(np.split(times, places), np.split(levels, places), strict=True):
         events += receiver.push(part, part_levels)
     heard = frames_in(events + list(receiver.finish()))
-    assert [bytes(byte or 0 for byte in frame.data) for frame in heard] == frames
+    assert [bytes(byte or 0 for byte in frame.byte_values) for frame in heard] == frames
     for frame, start_s in zip(heard, sending.starts_s, strict=True):
         assert frame.t_s == pytest.approx(start_s, abs=0.05e-3)
         assert frame.faults == ()
@@ -156,7 +156,7 @@ def test_frames_among_noise(decibel: float, most_wrong: int) -> None:
         deviation = np.sqrt(0.325**2 * 0.5e-3 * rate_hz / 4 / 10 ** (decibel / 10))
         noise = deviation * rng.standard_normal(len(wave))
         heard = frames_in(hear((wave + noise).astype(np.float32), rate_hz))
-        wrong += [frame.data for frame in heard] != [tuple(data)]
+        wrong += [frame.byte_values for frame in heard] != [tuple(data)]
     assert wrong <= most_wrong
 
 

@@ -43,7 +43,7 @@ def test_a_message_of_a_few_steps_is_heard_alone(rate_hz: float, seed: int) -> N
     receiver = SampleReceiver(rate_hz, scale=1 / 128)
     heard = [*receiver.push(_drooping(rate_hz, seed, sent=True)), *receiver.finish()]
     frames = [event for event in heard if isinstance(event, FrameHeard)]
-    assert [frame.data for frame in frames] == [tuple(FRAME)]
+    assert [frame.byte_values for frame in frames] == [tuple(FRAME)]
     assert heard == frames
 
 

@@ -82,7 +82,7 @@ def test_clean_messages_carry_no_fault(rate_hz: float, decibel: float) -> None:
         carrier_hz = rng.uniform(17_700, min(26_300, 0.47 * rate_hz))
         spans = spans_of(rng, data, slot_s, jitter_s)
         frames = hear(wave_of(rng, spans, rate_hz, decibel, carrier_hz), rate_hz)
-        assert [frame.data for frame in frames] == [tuple(data)]
+        assert [frame.byte_values for frame in frames] == [tuple(data)]
         assert codes(frames) == set()
 
 

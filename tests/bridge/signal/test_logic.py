@@ -30,5 +30,5 @@ def test_the_carrier_is_told_where_keying_cuts_its_cycles(
     receiver = EdgeReceiver(resolution_s=0.1e-6, end_s=80e-3)
     heard = [*receiver.push(at_s[edges], levels[edges]), *receiver.finish()]
     frames = [event for event in heard if isinstance(event, FrameHeard)]
-    assert [frame.data for frame in frames] == [tuple(FRAME)]
+    assert [frame.byte_values for frame in frames] == [tuple(FRAME)]
     assert frames[0].carrier_hz == pytest.approx(carrier_hz, rel=2e-3)

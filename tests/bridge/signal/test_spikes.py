@@ -33,7 +33,7 @@ def test_messages_and_tone_are_heard_between_spikes(rate_hz: float, seed: int) -
     receiver = SampleReceiver(rate_hz)
     heard = [*receiver.push(_struck(rate_hz, seed, tone_v=0.325)), *receiver.finish()]
     frames = [event for event in heard if isinstance(event, FrameHeard)]
-    assert [frame.data for frame in frames] == [tuple(FRAME)]
+    assert [frame.byte_values for frame in frames] == [tuple(FRAME)]
     tones = [event.t_s for event in heard if isinstance(event, Tone)]
     assert tones == pytest.approx([0.6, 0.9], abs=0.2e-3)
     assert len(heard) == 3
