@@ -29,12 +29,12 @@ from bridge.bus.command import (
 )
 from bridge.bus.frame import Frame
 from bridge.bus.words import parse_words
+from bridge.diagnosis import MotionWatch, Standstill, explain
 from bridge.errors import ArcstepError, LinkError, LinkLost, Refused
 from bridge.guard import Situation, permit
 from bridge.helm.adapter_events import News
 from bridge.helm.belief import after, bound_words
 from bridge.helm.history import History, Point
-from bridge.helm.motion_watch import MotionWatch, explain
 from bridge.helm.orders import Order, Orders
 from bridge.helm.outcome import Arrival, recount_words
 from bridge.helm.readings import readings
@@ -370,7 +370,7 @@ class Helm:
         if verdict and self._watch.side:
             says = explain(verdict, self._watch.side, status.tally)
             self._log.say("note", says)
-            if verdict != "end":
+            if verdict is not Standstill.END_SWITCH:
                 changes["error"] = says
             else:
                 changes[f"{self._watch.side}_end"] = status.tally

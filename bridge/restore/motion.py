@@ -28,9 +28,9 @@ from bridge.bus.command import (
     plural,
 )
 from bridge.bus.frame import Frame
+from bridge.diagnosis import MotionWatch, explain
 from bridge.errors import LinkError
 from bridge.guard import Situation, permit
-from bridge.helm.motion_watch import MotionWatch, explain
 from bridge.restore.plan import RUN_UP, TAKE_UP, Plan, run_up_start
 
 QUIET_S = 1.2  # s without power and pulses that mean rest: over the guard's wait before reversing

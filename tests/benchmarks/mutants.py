@@ -39,6 +39,7 @@ SWAPPED: dict[type[ast.operator], str] = {ast.Add: "-", ast.Sub: "+", ast.Mult: 
 # A room -> its sources, and the tests that should notice a fault in it, the nearest first.
 ROOMS: dict[str, tuple[list[str], list[str]]] = {
     "guard": (["bridge/guard.py"], ["tests/bridge/test_guard.py", "tests/bridge/helm"]),
+    "diagnosis": (["bridge/diagnosis.py"], ["tests/bridge/test_diagnosis.py"]),
     "lease": (["sim/lease.py"], ["tests/sim/test_lease.py", "tests/sim/test_adapter.py"]),
     "bus": (["bridge/bus"], ["tests/bridge/bus", "tests/published", "tests/tui/test_encode.py"]),
     "signal": (["bridge/signal"], ["tests/bridge/signal", "tests/bridge/decode"]),

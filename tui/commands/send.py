@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from bridge.bus.command import Goto, GotoAngle, command_of, read
 from bridge.bus.frame import Frame
 from bridge.bus.words import parse_words
+from bridge.diagnosis import MotionWatch, explain
 from bridge.errors import Refused
 from bridge.guard import Permit, Situation, permit
-from bridge.helm.motion_watch import MotionWatch, explain
 from bridge.link.client import Adapter
 from tui.commands.confirm import agree
 from tui.open_port import is_simulated, open_adapter

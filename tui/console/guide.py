@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from bridge.diagnosis import MotionWatch, Standstill
 from tui.console.distance import counts_to, describe_stop, left_side, other
 
 if TYPE_CHECKING:
     from bridge.bus.command import Side
     from bridge.helm.snapshot import Scale, Snapshot
 
-STUCK_S = 0.6  # s without a count while the motor is powered; 2-7 counts/s is common practice
-OPEN_A = 0.1  # A, less is an open circuit: 0.5-1 A flow in a free motor (common practice)
 BACK_OFF = (5, 10)  # counts from an end to its soft limit (common practice)
 NEAR = 25  # counts from the best within which someone is peaking: about two degrees
 AT_PEAK_DB = 0.15  # dB below the best seen that still counts as the peak
@@ -38,15 +37,11 @@ class Guide:
     def __init__(self) -> None:
         self.ends: dict[Side, int] = {}
         self._stops: dict[Side, int] = {}  # where counts stopped while a side was driven
-        self._side: Side | None = None
-        self._count: int | None = None
-        self._since_s = 0.0
-        self._now_s = 0.0
+        self._motion = MotionWatch()
 
     def look(self, snapshot: Snapshot, scale: Scale, now_s: float) -> Advice:
         """Take the snapshot in at a moment of the monotonic clock, and advise."""
-        self._now_s = now_s
-        self._watch(snapshot)
+        self._watch(snapshot, now_s)
         self.ends = dict(self._stops)
         if snapshot.east_end is not None:
             self.ends["east"] = snapshot.east_end
@@ -65,38 +60,28 @@ class Guide:
             )
         return self._limits_advice(snapshot, scale) or _peak_advice(snapshot)
 
-    def _watch(self, snapshot: Snapshot) -> None:
-        if snapshot.moving is None or snapshot.moving != self._side:
-            self._side, self._count = snapshot.moving, snapshot.count
-            self._since_s = self._now_s
+    def _watch(self, snapshot: Snapshot, now_s: float) -> None:
+        motion, side = self._motion, snapshot.moving
+        stood = motion.standstill is not None and motion.side == side
+        motion.see(now_s, side, snapshot.count, snapshot.motor_a)
+        if side is None or snapshot.count is None:
             return
-        if snapshot.count != self._count:
-            if self.stuck_s(snapshot) and snapshot.moving in self._stops:
-                del self._stops[snapshot.moving]  # it only paused
-            self._count, self._since_s = snapshot.count, self._now_s
-        elif (
-            self.stuck_s(snapshot)
-            and snapshot.count is not None
-            and (snapshot.motor_a is None or abs(snapshot.motor_a) < OPEN_A)
-        ):
-            self._stops[snapshot.moving] = snapshot.count
-
-    def stuck_s(self, snapshot: Snapshot) -> float:
-        """Seconds a powered motor has brought no count, 0 while that is still normal."""
-        still = self._now_s - self._since_s
-        return still if snapshot.moving is not None and still >= STUCK_S else 0.0
+        if motion.standstill in (Standstill.END_SWITCH, Standstill.UNMEASURED):
+            self._stops[side] = snapshot.count
+        elif stood and motion.standstill is None:  # it only paused
+            self._stops.pop(side, None)
 
     def _moving_advice(self, snapshot: Snapshot, scale: Scale) -> Advice:
         side = snapshot.moving
         assert side is not None
-        if snapshot.count is not None and self.stuck_s(snapshot):
-            amps = snapshot.motor_a
-            if amps is None:
-                why = f"the {side} end, or it is blocked"
-            elif abs(amps) < OPEN_A:
-                why = "no current: end switch open, or a broken wire"
-            else:
-                why = f"{amps:.1f} A flow: it may be blocked"
+        if snapshot.count is not None and self._motion.standstill is not None:
+            match self._motion.standstill:
+                case Standstill.UNMEASURED:
+                    why = f"the {side} end, or it is blocked"
+                case Standstill.END_SWITCH:
+                    why = "no current: end switch open, or a broken wire"
+                case _:
+                    why = f"{snapshot.motor_a or 0.0:.1f} A flow: it may be blocked"
             return Advice(
                 f"No counts at {snapshot.count} going {side}; {why}.",
                 "SPACE halts. The controller cuts the motor by itself after a few seconds.",

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.command import Drive, Goto, Halt, Store
+from bridge.diagnosis import Standstill, explain
 from bridge.errors import BadInput
-from bridge.helm.motion_watch import explain
 from bridge.helm.outcome import Arrival, end_of, recount_of, recount_words
 from bridge.helm.snapshot import LogLine
 from bridge.log.file import is_log, read_log, write_log
@@ -66,8 +66,8 @@ def test_words_of_another_count_are_read_back(count: int, before: int | None) ->
 
 @pytest.mark.parametrize("side", ["east", "west"])
 def test_words_of_an_end_are_read_back(side: str) -> None:
-    assert end_of(explain("end", side, -2)) == (side, -2)  # type: ignore[arg-type]
-    assert end_of(explain("stall", side, -2)) is None  # type: ignore[arg-type]
+    assert end_of(explain(Standstill.END_SWITCH, side, -2)) == (side, -2)  # type: ignore[arg-type]
+    assert end_of(explain(Standstill.STALL, side, -2)) is None  # type: ignore[arg-type]
 
 
 def test_an_arrival_is_told_once_after_it_moved_and_rests() -> None:

@@ -57,7 +57,7 @@ def stuck(fake: Any, amps: float | None) -> tuple[Guide, str]:
     guide = Guide()
     moving = {"moving": "east", "count": 3, "limits_on": False, "motor_a": amps}
     advise(fake, guide, 10.0, **moving)
-    return guide, advise(fake, guide, 10.7, **moving)
+    return guide, advise(fake, guide, 11.0, **moving)
 
 
 def test_a_standstill_without_current_is_called_an_end(fake: Any) -> None:
@@ -88,3 +88,15 @@ def test_a_place_not_taught_is_named_as_it_is_written(fake: Any) -> None:
     limits = {"limits_on": True, "limit_east": 6, "limit_west": 993}
     words = advise(fake, Guide(), selected=3, **limits)
     assert "Position 3 Cedar is predicted 351 east" in words
+
+
+def test_an_end_that_the_dish_drives_past_was_none(fake: Any) -> None:
+    guide, _ = stuck(fake, None)
+    assert guide.ends == {"east": 3}
+    advise(fake, guide, 11.5, moving="west", count=3, limits_on=False, motor_a=1.0)
+    assert guide.ends == {"east": 3}  # driving the other way proves nothing
+    advise(fake, guide, 13.0, moving="east", count=3, limits_on=False, motor_a=None)
+    advise(fake, guide, 14.0, moving="east", count=3, limits_on=False, motor_a=None)
+    words = advise(fake, guide, 14.1, moving="east", count=2, limits_on=False, motor_a=None)
+    assert "Driving east" in words
+    assert guide.ends == {}
