@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from bridge import trade
 from bridge.bus import standard as std
+from bridge.bus.addresses import POSITIONERS
 from bridge.bus.command import (
     Drive,
     Goto,
@@ -24,17 +26,11 @@ from bridge.bus.command import (
 from bridge.bus.frame import Frame
 from bridge.errors import Refused
 
-SETTLE_S = 1.0  # s to wait before reversing: coasting pulses take the new sign (common practice)
-LONGEST_GOTO_S = 240.0  # s, more than a long actuator end to end (90-150 s, common practice)
-SLOWEST_COUNTS_PER_S = 2.0  # counts/s, a laboured actuator (common practice)
-MARGIN_S = 3.0  # s granted over a bound before the guard halts by itself
+REVERSAL_WAIT_S = trade.REVERSAL_WAIT_S.high  # s, the careful end
+LONGEST_GOTO_S = trade.END_TO_END_S.high  # s, so that the slowest actuator arrives
+SLOWEST_COUNTS_PER_S = trade.SLOW_COUNTS_PER_S.low  # counts/s, so that a laboured one does too
+MARGIN_S = 3.0  # s granted over a bound before the guard halts by itself (judgement)
 
-_POSITIONERS = (
-    std.ANY_DEVICE,
-    std.ANY_POSITIONER,
-    std.POLAR_POSITIONER,
-    std.ELEVATION_POSITIONER,
-)
 _ASKED_TWICE = {
     std.SET_POSITIONS: "it can overwrite every stored position",
     std.RESET: "a reset may clear the limits and the count",
@@ -91,11 +87,11 @@ def _check_unbounded(frame: Frame) -> None:
 
 def _check_reversal(side: Side, now: Situation) -> None:
     if now.moving is not None and now.moving != side:
-        raise Refused(f"still driving {now.moving}; halt first, then wait {SETTLE_S:g} s")
-    if now.last_side not in (None, side) and now.since_motion_s < SETTLE_S:
+        raise Refused(f"still driving {now.moving}; halt first, then wait {REVERSAL_WAIT_S:g} s")
+    if now.last_side not in (None, side) and now.since_motion_s < REVERSAL_WAIT_S:
         raise Refused(
-            f"moved {now.last_side} {now.since_motion_s:.1f} s ago; wait {SETTLE_S:g} s before "
-            f"going {side}, or counts of the coast are taken the wrong way"
+            f"moved {now.last_side} {now.since_motion_s:.1f} s ago; wait {REVERSAL_WAIT_S:g} s "
+            f"before going {side}, so that the coast is not counted backwards"
         )
 
 
@@ -144,7 +140,7 @@ def permit(frame: Frame, now: Situation, *, asked_twice: bool = False) -> Permit
     if isinstance(command, Halt):
         return Permit()
     _check_form(frame)
-    if frame.address not in _POSITIONERS:
+    if frame.address not in POSITIONERS:
         return Permit()
     _check_unbounded(frame)
     why = _ASKED_TWICE.get(frame.command) if frame.command is not None else None

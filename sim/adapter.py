@@ -13,7 +13,8 @@ from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from bridge.bus.standard import HALT, POLAR_POSITIONER, REPEAT_S
+from bridge.bus.addresses import POLAR_POSITIONER
+from bridge.bus.standard import HALT, REPEAT_S
 from bridge.link.packet import NUMBERS, PROTOCOL, LineSplitter, Packet, parse_line
 from sim.cable import Act, Coax, Passed
 

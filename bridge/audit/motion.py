@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from bridge import trade
 from bridge.audit.finding import POSITIONER_NOTE, PRACTICE, STANDARD, Finding
+from bridge.bus import addresses
 from bridge.bus import standard as std
 from bridge.bus.command import (
     Command,
@@ -24,14 +26,8 @@ from bridge.bus.command import (
 from bridge.bus.event import Event, FrameHeard, Supply
 from bridge.bus.frame import Frame
 
-REVERSAL_S = 0.5  # s; quicker reversals count the coast the wrong way (common practice)
 REPEAT_WITHIN_S = 0.5  # s within which the same bytes again are meant as a repeat (common practice)
-REPEAT_EARLY_S = 0.06  # s; field repeats come after 15-60 ms, the standard's after 100
-LONGEST_GOTO_S = 60.0  # s in which a goto may still be moving (common practice)
-SLOWEST_COUNTS_PER_S = 5.0  # counts/s (common practice)
 SAG_V = 1.0  # V, a fall of the supply that load alone should not bring (common practice)
-
-_POSITIONERS = (0x00, 0x30, 0x31, 0x32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +50,11 @@ def _over_s(command: Drive | Goto | GotoAngle, t_s: float | None) -> float | Non
         case Drive(seconds=int(seconds)):
             return t_s + seconds
         case Drive(counts=int(counts)):
-            return t_s + 1 + counts / SLOWEST_COUNTS_PER_S
+            return t_s + 1 + counts / trade.SLOW_COUNTS_PER_S.high
         case Drive():
             return float("inf")
         case _:
-            return t_s + LONGEST_GOTO_S
+            return t_s + trade.END_TO_END_S.low
 
 
 class Motions:
@@ -85,7 +81,7 @@ class Motions:
             return
         frame, t_s = event.frame, event.t_s
         yield from self._see_repeat(frame, t_s)
-        if frame.address in _POSITIONERS:
+        if frame.address in addresses.POSITIONERS:
             yield from self._see_form(frame, t_s)
             yield from self._see_command(frame, command_of(frame), t_s)
         elif (motion := self._motion) and frame.command in (0x38, 0x39) and motion.may_last(t_s):
@@ -176,7 +172,7 @@ class Motions:
             )
         elif gap_s is not None:
             quiet_s = gap_s - len(frame.build()) * std.BYTE_S
-            if quiet_s < REPEAT_EARLY_S:
+            if quiet_s < trade.RECEIVER_REPEAT_S.high:
                 yield Finding(
                     t_s,
                     "repeat_early",
@@ -216,7 +212,7 @@ class Motions:
             )
         if frame.address and entry.byte >= std.HALT:
             self._addresses.add(frame.address)
-            if {0x30, 0x31} <= self._addresses:
+            if {addresses.ANY_POSITIONER, addresses.POLAR_POSITIONER} <= self._addresses:
                 self._addresses = set()
                 yield Finding(
                     t_s,
@@ -237,10 +233,10 @@ class Motions:
             case Drive() | Goto() | GotoAngle():
                 if isinstance(command, Drive) and not frame.is_repeat:
                     yield from self._see_reversal(command, t_s)
-                if isinstance(command, Goto) and command.number > std.MANY_POSITIONS:
+                if isinstance(command, Goto) and command.number > trade.MANY_POSITIONS:
                     yield _many(command.number, t_s)
                 self._motion = _Motion(command, t_s, _over_s(command, t_s), frame)
-            case Store(number) if number > std.MANY_POSITIONS:
+            case Store(number) if number > trade.MANY_POSITIONS:
                 yield _many(number, t_s)
             case Limits(on=False):
                 self._limits_off, self._limits_off_s = True, t_s
@@ -269,7 +265,7 @@ class Motions:
                 "pulses of the coast are counted with the wrong sign: the count drifts",
                 PRACTICE,
                 f"{t_s - motion.t_s:.2f} s after the other drive",
-                f"at rest for {REVERSAL_S:g} s",
+                f"at rest for {trade.REVERSAL_WAIT_S.low:g} s",
             )
 
     def _last_drive(self, t_s: float | None) -> _Motion | None:
@@ -277,7 +273,7 @@ class Motions:
         motion = self._motion
         if motion is None or t_s is None or motion.until_s is None:
             return None
-        return motion if t_s < motion.until_s + REVERSAL_S else None
+        return motion if t_s < motion.until_s + trade.REVERSAL_WAIT_S.low else None
 
 
 def _name(command: Command) -> str:
@@ -296,8 +292,8 @@ def _many(number: int, t_s: float | None) -> Finding:
         "many_positions",
         "note",
         f"position {number}",
-        f"a positioner that holds {std.MANY_POSITIONS} positions ignores it",
+        f"a positioner that holds {trade.MANY_POSITIONS} positions ignores it",
         PRACTICE,
         str(number),
-        f"at most {std.MANY_POSITIONS}",
+        f"at most {trade.MANY_POSITIONS}",
     )

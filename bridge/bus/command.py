@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Literal
 
+from bridge.bus import addresses
 from bridge.bus import standard as std
 from bridge.bus.frame import Frame
 from bridge.errors import FrameError
@@ -131,7 +132,7 @@ def _encode(command: Command) -> tuple[int, bytes]:
 
 
 def frame_of(
-    command: Command, *, address: int = std.POLAR_POSITIONER, framing: int | None = None
+    command: Command, *, address: int = addresses.POLAR_POSITIONER, framing: int | None = None
 ) -> Frame:
     """The frame that says `command`; status is asked for with a reply wanted. Raises FrameError.
 
@@ -325,7 +326,7 @@ def read(frame: Frame, asked: Frame | None = None) -> Reading:
         )
     if frame.address is None:
         return Reading("incomplete", {}, "A framing byte alone: the message breaks off.")
-    who = std.address_name(frame.address)
+    who = addresses.address_name(frame.address)
     if frame.command is None:
         return Reading("incomplete", {}, f"To {who}, without a command: the message breaks off.")
     again = "Repeated: " if frame.is_repeat else ""
@@ -343,7 +344,7 @@ def read(frame: Frame, asked: Frame | None = None) -> Reading:
             {},
             f"{again}{entry.name.capitalize()} without the {needs} of data it needs ({who}).",
         )
-    command = command_of(frame) if frame.address in (0, 0x30, 0x31, 0x32) else None
+    command = command_of(frame) if frame.address in addresses.POSITIONERS else None
     name = entry.name
     args: dict[str, Value] = {}
     if command is not None:

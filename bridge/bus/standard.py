@@ -54,41 +54,6 @@ FRAMINGS: dict[int, str] = {
     REPLY_UNKNOWN: "reply, command not recognised, please repeat",
 }
 
-# Addresses (Bus Functional Specification, address byte; from memory)
-ANY_DEVICE = 0x00
-ANY_SWITCHER = 0x10
-LINEAR_POLARIZER = 0x21
-ANY_POSITIONER = 0x30
-POLAR_POSITIONER = 0x31
-ELEVATION_POSITIONER = 0x32
-
-ADDRESSES: dict[int, str] = {
-    ANY_DEVICE: "any device",
-    ANY_SWITCHER: "any LNB, switcher or SMATV",
-    0x11: "LNB",
-    0x12: "LNB with loop-through",
-    0x14: "switcher",
-    0x15: "switcher with loop-through",
-    0x18: "SMATV",
-    0x20: "any polarizer",
-    LINEAR_POLARIZER: "linear polarization control",
-    ANY_POSITIONER: "any positioner",
-    POLAR_POSITIONER: "polar positioner",
-    ELEVATION_POSITIONER: "elevation positioner",
-    0x40: "any installer aid",
-    0x41: "signal strength aid",
-    0x60: "address reallocations",
-    0x70: "intelligent slave interface",
-    0x71: "interface for a subscriber-controlled headend",
-}
-
-
-def address_name(address: int) -> str:
-    """Who an address speaks to, in words."""
-    if address in ADDRESSES:
-        return ADDRESSES[address]
-    return "original manufacturer's own" if address >= 0xF0 else f"unassigned address {address:02X}"
-
 
 @dataclass(frozen=True, slots=True)
 class CommandEntry:
@@ -262,4 +227,3 @@ PORT_0_LINES: tuple[tuple[int, str, str], ...] = (
     (0x8, "option B", "option A"),
 )
 OSCILLATORS_GHZ: dict[int, float] = {1: 9.75, 2: 10.0, 3: 10.6, 4: 10.75, 5: 11.0}  # from memory
-MANY_POSITIONS = 99  # a common size of a positioner's list (common practice)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from bridge.bus import addresses
 from bridge.bus import standard as std
 from bridge.bus.command import (
     AskStatus,
@@ -94,14 +95,16 @@ def _port_0(words: Sequence[str]) -> Frame:
             raise WordsError(f"'{word}' is not a line of port 0 or comes twice; say: {HELP[8]}")
     if not words:
         raise WordsError(f"name the lines to set: {HELP[8]}")
-    return Frame(std.COMMAND_FIRST, std.ANY_SWITCHER, std.WRITE_PORT_0, bytes([clears << 4 | sets]))
+    return Frame(
+        std.COMMAND_FIRST, addresses.ANY_SWITCHER, std.WRITE_PORT_0, bytes([clears << 4 | sets])
+    )
 
 
 _BY_NAME = {entry.name.lower(): entry for entry in std.COMMANDS.values()}
 _MEANT_FOR = (
-    (range(0x60, 0x70), std.POLAR_POSITIONER),
-    (range(0x48, 0x49), std.LINEAR_POLARIZER),
-    ((*range(0x14, 0x18), *range(0x20, 0x30), *range(0x38, 0x3C)), std.ANY_SWITCHER),
+    (range(0x60, 0x70), addresses.POLAR_POSITIONER),
+    (range(0x48, 0x49), addresses.LINEAR_POLARIZER),
+    ((*range(0x14, 0x18), *range(0x20, 0x30), *range(0x38, 0x3C)), addresses.ANY_SWITCHER),
 )
 
 
@@ -121,7 +124,9 @@ def _by_table(words: Sequence[str]) -> Frame:
             raise WordsError(f"'{entry.name}' takes {need} bytes of data, not {len(data)}")
         if bad := [byte for byte in data if not 0 <= byte <= 0xFF]:
             raise WordsError(f"data byte {bad[0]} of '{entry.name}' is outside 0 to 255")
-        address = next((who for bytes_, who in _MEANT_FOR if entry.byte in bytes_), std.ANY_DEVICE)
+        address = next(
+            (who for bytes_, who in _MEANT_FOR if entry.byte in bytes_), addresses.ANY_DEVICE
+        )
         return Frame(std.COMMAND_FIRST, address, entry.byte, bytes(data))
     raise WordsError(f"'{' '.join(words)}' is no command; try: {'; '.join(HELP)}")
 

@@ -13,7 +13,8 @@ from collections import deque
 from types import TracebackType
 from typing import Self
 
-from bridge.bus.standard import BYTE_S, HALT, LONGEST_REPLY, POLAR_POSITIONER, QUIET_S
+from bridge.bus.addresses import POLAR_POSITIONER
+from bridge.bus.standard import BYTE_S, HALT, LONGEST_REPLY, QUIET_S
 from bridge.errors import (
     AdapterRefused,
     BadInput,

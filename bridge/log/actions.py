@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from bridge.bus import addresses
 from bridge.bus import standard as std
 from bridge.bus.command import Drive, Goto, Halt, Limits, SetLimit, Side, Store, command_of, read
 from bridge.bus.event import Event, FrameHeard
@@ -24,7 +25,6 @@ Did = Literal[
     "write counter", "rest", "recount", "end", "restart", "reference lost",
 ]  # fmt: skip
 
-_POSITIONERS = (std.ANY_DEVICE, std.ANY_POSITIONER, std.POLAR_POSITIONER)
 _RAW: dict[int, Did] = {
     std.RESET: "reset",
     std.SET_POSITIONS: "recalculate",
@@ -146,7 +146,7 @@ def _of_frame(
         if any(name.startswith(_LOST) and on is True for name, on in flags.items()):
             yield Act("reference lost", at, line, count=count)
         return
-    if frame.address not in _POSITIONERS:
+    if frame.address not in addresses.POLAR:
         return
     if frame.command in _RAW:
         yield Act(_RAW[frame.command], at, line, count=count)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Generator, Sequence
 
 from bridge.bus import standard as std
+from bridge.bus.addresses import POLAR_POSITIONER
 from bridge.bus.command import Limits, SetLimit, Side, Store, frame_of, plural
 from bridge.bus.frame import Frame
 from bridge.errors import Refused
@@ -163,7 +164,7 @@ class Work:
         return (yield Send(frame))
 
     def _read_counter(self, seen: Seen) -> Generator[Act, Seen, tuple[Seen, int | None]]:
-        seen = yield Send(Frame(std.ASK_FIRST, std.POLAR_POSITIONER, std.READ_COUNTER, b""))
+        seen = yield Send(Frame(std.ASK_FIRST, POLAR_POSITIONER, std.READ_COUNTER, b""))
         reply = seen.reply
         if reply is None or len(reply) != 3 or reply[0] != std.REPLY_OK:
             return seen, None
@@ -230,4 +231,4 @@ def _on_meter(proof: Proof) -> str:
 
 def _counter_frame(count: int) -> Frame:
     data = count.to_bytes(2, "big", signed=True)
-    return Frame(std.COMMAND_FIRST, std.POLAR_POSITIONER, std.WRITE_COUNTER, data)
+    return Frame(std.COMMAND_FIRST, POLAR_POSITIONER, std.WRITE_COUNTER, data)

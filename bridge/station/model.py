@@ -9,10 +9,10 @@ from typing import Annotated, Literal, TypeVar
 
 from pydantic import AfterValidator, Field, ValidationError, model_validator
 
-from bridge.bus.standard import MANY_POSITIONS
 from bridge.textfile.checked import Mistake, Table, parse_checked, read_text
 from bridge.textfile.mistakes import Source
 from bridge.textfile.syntax_errors import MARK
+from bridge.trade import MANY_POSITIONS
 
 LAST_LATITUDE_DEG = 81.33  # deg, farther from the equator the belt is set (computed, WGS-84)
 STROKE_SLACK_MM = 5.0  # mm that a stroke and a retracted length by tape are off (judgement)

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from statistics import median
 
-from bridge.bus.standard import MANY_POSITIONS
 from bridge.errors import BadInput, YardError
 from bridge.station.model import LinearMount, Position, Station
 from bridge.textfile.checked import check
 from bridge.textfile.mistakes import dotted
+from bridge.trade import MANY_POSITIONS
 from sim.lists.survey import Satellite, survey
 from sim.station_rig import ends_of, travel_of
 

@@ -13,6 +13,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from typing import Literal
 
+from bridge.bus import addresses
 from bridge.bus import command as cmd
 from bridge.bus import standard as std
 from bridge.bus.frame import Frame
@@ -21,7 +22,6 @@ from sim.rig.positioner_memory import Entry, Memory, Outcome
 from sim.rig.positioner_motion import Habits, Move, Travel
 
 Passing = Literal["passed", "inverted", "held13", "held18"]
-OURS = (std.ANY_DEVICE, std.ANY_POSITIONER, std.POLAR_POSITIONER)
 JOURNAL = 4096  # entries kept
 
 Manner = Literal[
@@ -140,8 +140,8 @@ class Positioner:
         if frame.framing not in std.FRAMINGS:
             return False
         if "one address only" in self.personality.manners:
-            return frame.address == std.POLAR_POSITIONER
-        return frame.address in OURS
+            return frame.address == addresses.POLAR_POSITIONER
+        return frame.address in addresses.POLAR
 
     def _not_ours(self, frame: Frame) -> str:
         if frame.is_reply:
@@ -150,7 +150,7 @@ class Positioner:
             return f"framing {frame.framing:02X} is none of the standard's"
         if frame.address is None or frame.command is None:
             return "cut short"
-        return f"for {std.address_name(frame.address)}"
+        return f"for {addresses.address_name(frame.address)}"
 
     def _heard_before(self, t_s: float, message: bytes) -> bool:
         if "repeats act again" in self.personality.manners:
