@@ -9,7 +9,7 @@ tone. It neither samples nor waits: quiet is told to it by `advance`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 from math import inf
@@ -17,16 +17,15 @@ from typing import Literal
 
 from bridge.bus import standard as std
 from bridge.bus.event import Burst, Fault, Tone
+from bridge.bus.mark import Mark, count_marks, in_ms
+from bridge.bus.parity import check_bytes
 from bridge.bus.slots import (
     LONGEST_GAP_S,
-    Mark,
     check_evenness,
     check_tone,
-    count_marks,
     join_marks,
     middle_of,
     read_bits,
-    say_ms,
 )
 
 BURST_A_S = (8e-3, 16e-3)  # s, from half the burst to where only continuous tone remains
@@ -67,49 +66,6 @@ Cut = Literal["no", "yes", "if unfinished"]  # whether the capture ends inside a
 Keyed = Message | Scrap | Burst | Tone
 
 
-def parity_bit(byte: int) -> int:
-    """The odd parity bit: with it the count of ones is odd.
-
-    >>> [parity_bit(byte) for byte in (0x00, 0x01, 0x55, 0x7F, 0x80, 0xE0, 0xFF)]
-    [1, 0, 1, 0, 0, 0, 1]
-    """
-    return 1 - byte.bit_count() % 2
-
-
-def bits_of(data: bytes) -> list[int]:
-    """The bits on the line, parity bits among them."""
-    return [
-        bit
-        for byte in data
-        for bit in (*((byte >> n) & 1 for n in range(7, -1, -1)), parity_bit(byte))
-    ]
-
-
-def bytes_of(
-    bits: Sequence[int | None],
-) -> tuple[tuple[int | None, ...], tuple[bool, ...], tuple[int | None, ...]]:
-    """(bytes, parity right, left-over bits); an byte with a lost bit is None and not right."""
-    data: list[int | None] = []
-    right: list[bool] = []
-    whole = len(bits) - len(bits) % std.BITS_PER_BYTE
-    for start in range(0, whole, std.BITS_PER_BYTE):
-        group = bits[start : start + std.BITS_PER_BYTE]
-        known = [bit for bit in group if bit is not None]
-        if len(known) < std.BITS_PER_BYTE:
-            data.append(None)
-            right.append(False)
-            continue
-        data.append(sum(bit << (7 - n) for n, bit in enumerate(known[:8])))
-        right.append(sum(known) % 2 == 1)
-    return tuple(data), tuple(right), tuple(bits[whole:])
-
-
-def is_whole(bits: Sequence[int | None]) -> bool:
-    """Whether these are whole bytes, each with its parity right."""
-    data, right, rest = bytes_of(bits)
-    return bool(data) and all(right) and not rest
-
-
 def _part_messages(marks: list[Mark], grain_s: float) -> Iterator[list[Mark]]:
     """Messages that stand too close for the quiet between them to end the first.
 
@@ -140,22 +96,10 @@ def _read_whole(marks: list[Mark], grain_s: float) -> list[int] | None:
     ends = (n for n, (a, b) in enumerate(pairwise(marks), 1) if b.on_s - a.off_s > PARTING_S)
     merged = list(join_marks(marks[: next(ends, len(marks))], [], grain_s))
     bits = read_bits(merged, [], grain_s)[0] if merged else []
-    data, right, rest = bytes_of(bits)
-    known = [byte for byte in data if byte is not None]
-    return known if known and right[0] and len(known) == len(data) and not rest else None
-
-
-def marks_of(data: bytes, start_s: float = 0.0, slot_s: float = std.SLOT_S) -> list[Mark]:
-    """The stretches of tone that send these bytes.
-
-    >>> [round(mark.length_s * 1e3, 3) for mark in marks_of(b"\\xe0")]
-    [0.5, 0.5, 0.5, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0]
-    """
-    marks = []
-    for n, bit in enumerate(bits_of(data)):
-        on_s = start_s + 3 * n * slot_s
-        marks.append(Mark(on_s, on_s + (1 if bit else 2) * slot_s))
-    return marks
+    checked = check_bytes(bits)
+    known = [byte for byte in checked.data if byte is not None]
+    is_read = known and checked.parity_ok[0] and len(known) == len(checked.data)
+    return known if is_read and not checked.left_over else None
 
 
 @dataclass(slots=True)
@@ -250,9 +194,9 @@ class Keying:
         faults: list[Fault] = []
         if quiet_s is not None and quiet_s < std.QUIET_S - QUIET_GRAIN_S:
             asked = "6 ms end a message, 15 ms asked for" if parted else "15 ms asked for"
-            faults.append(Fault("short_quiet", f"{say_ms(quiet_s)} of quiet before it, {asked}"))
+            faults.append(Fault("short_quiet", f"{in_ms(quiet_s)} of quiet before it, {asked}"))
         if after_s is not None:
-            what = f"{say_ms(after_s)} of quiet after it, 6 ms end a message"
+            what = f"{in_ms(after_s)} of quiet after it, 6 ms end a message"
             faults.append(Fault("short_quiet", what))
         if self.start_s is not None and marks[0].on_s - self.start_s < self.grain_s:
             faults.append(Fault("cut_off", "the capture begins inside it"))
@@ -264,14 +208,14 @@ class Keying:
             return
         bits, margins = read_bits(merged, faults, self.grain_s)
         check_evenness(merged, faults, self.grain_s)
-        if cut == "yes" or (cut == "if unfinished" and not is_whole(bits)):
+        if cut == "yes" or (cut == "if unfinished" and not check_bytes(bits).is_whole):
             faults.append(Fault("cut_off", "the capture ends inside it"))
         start_s, end_s = merged[0].on_s, merged[-1].off_s
         if bits == [1] * std.BITS_PER_BYTE and all(f.code in MILD for f in faults):
             yield Burst(start_s, "B")
         elif len(bits) < FEWEST_BITS or all(bit is None for bit in bits):
             what = (
-                f"{count_marks(merged)} of {say_ms(max(mark.length_s for mark in merged))} at most"
+                f"{count_marks(merged)} of {in_ms(max(mark.length_s for mark in merged))} at most"
             )
             why = "; ".join(fault.detail for mark in marks for fault in mark.faults)
             yield Scrap(start_s, end_s, why or f"{what}; no bits in it")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
-from math import inf
+from statistics import median
 
 from bridge.bus import standard as std
 from bridge.bus.event import Fault
+from bridge.bus.mark import Mark, in_ms
 
 SHORTEST_S = 0.38e-3  # s, shorter tone or quiet is a stray pulse or a notch; slots are 0.4 at least
 SHORT_SHARE = 0.72  # of the usual single slot of a message, where that is shorter still
@@ -22,45 +23,9 @@ FEWEST_SPANS = 12  # of tone and quiet that tell what is usual in a message
 DOUBT_NATS = 3.0  # bits decided with a likelihood ratio below e**3 are called unclear
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """A stretch of tone from `on_s` to `off_s`.
-
-    A receiver that decided the bit itself says so in `bit`, and in `margin` how clearly, as the
-    logarithm of the likelihood ratio. `carrier_hz` and `level_vpp` are None where not measured.
-    `faults` are what the receiver saw wrong about it. `blur_s` is by how much less finely than
-    usual its edges are known; less than 0 where they were looked at twice. The level lies
-    within `level_span` times `level_vpp`, as the carrier's shape is known.
-    """
-
-    on_s: float
-    off_s: float
-    bit: int | None = None
-    margin: float = inf
-    carrier_hz: float | None = None
-    level_vpp: float | None = None
-    faults: tuple[Fault, ...] = ()
-    blur_s: float = 0.0
-    level_span: tuple[float, float] = (1.0, 1.0)
-
-    @property
-    def length_s(self) -> float:
-        return self.off_s - self.on_s
-
-
-def say_ms(time_s: float) -> str:
-    return f"{time_s * 1e3:.2f} ms"
-
-
-def median_of(values: list[float]) -> float:
-    """The middle value; the module that has one takes longer to import than all of this."""
-    ranked = sorted(values)
-    return (ranked[(len(ranked) - 1) // 2] + ranked[len(ranked) // 2]) / 2
-
-
 def middle_of(values: Iterable[float | None]) -> float | None:
     known = [value for value in values if value is not None]
-    return median_of(known) if known else None
+    return median(known) if known else None
 
 
 def check_tone(
@@ -84,10 +49,6 @@ def check_tone(
             faults.append(Fault("level_off", what))
 
 
-def count_marks(marks: Sequence[Mark]) -> str:
-    return f"{len(marks)} stretch{'es' if len(marks) != 1 else ''} of tone"
-
-
 def join_marks(marks: Iterable[Mark], faults: list[Fault], grain_s: float = 0.0) -> Iterator[Mark]:
     """Close notches and drop stray pulses, telling of each in `faults`."""
     marks = list(marks)
@@ -100,8 +61,8 @@ def join_marks(marks: Iterable[Mark], faults: list[Fault], grain_s: float = 0.0)
         last = joined[-1]
         hole_s = mark.on_s - last.off_s
         if hole_s < least_hole_s:
-            at = say_ms(last.off_s - origin_s)
-            faults.append(Fault("notch", f"no tone for {say_ms(hole_s)} at {at} inside a tone"))
+            at = in_ms(last.off_s - origin_s)
+            faults.append(Fault("notch", f"no tone for {in_ms(hole_s)} at {at} inside a tone"))
             bit = last.bit if last.bit is not None else mark.bit
             joined[-1] = replace(
                 last, off_s=mark.off_s, bit=bit, margin=min(last.margin, mark.margin)
@@ -113,8 +74,8 @@ def join_marks(marks: Iterable[Mark], faults: list[Fault], grain_s: float = 0.0)
         if mark.length_s >= least_tone_s or mark.bit is not None:
             yield mark
         else:
-            at = say_ms(mark.on_s - origin_s)
-            faults.append(Fault("pulse", f"a pulse of {say_ms(mark.length_s)} at {at}"))
+            at = in_ms(mark.on_s - origin_s)
+            faults.append(Fault("pulse", f"a pulse of {in_ms(mark.length_s)} at {at}"))
 
 
 def _without_pulses(marks: list[Mark], faults: list[Fault], grain_s: float) -> list[Mark]:
@@ -130,8 +91,8 @@ def _without_pulses(marks: list[Mark], faults: list[Fault], grain_s: float) -> l
             and least_s <= after.on_s - before.off_s <= LONGEST_GAP_S
         )
         if stands_alone:
-            at = say_ms(mark.on_s - marks[0].on_s)
-            faults.append(Fault("pulse", f"a pulse of {say_ms(mark.length_s)} at {at}"))
+            at = in_ms(mark.on_s - marks[0].on_s)
+            faults.append(Fault("pulse", f"a pulse of {in_ms(mark.length_s)} at {at}"))
         else:
             kept.append(mark)
     return kept + marks[len(marks) - 1 :] if len(marks) > 1 else kept
@@ -142,7 +103,7 @@ def _least_slot(lengths_s: Sequence[float], grain_s: float) -> float:
     singles = [length_s for length_s in lengths_s if length_s < 1.4 * std.SLOT_S]
     if len(singles) < FEWEST_SINGLES:
         return SHORTEST_S - grain_s
-    return min(SHORTEST_S - grain_s, SHORT_SHARE * median_of(singles))
+    return min(SHORTEST_S - grain_s, SHORT_SHARE * median(singles))
 
 
 def read_bits(
@@ -160,7 +121,7 @@ def read_bits(
         if mark.length_s > LONGEST_BIT_S and mark.bit is None:
             lost = max(1, round(mark.length_s / std.BIT_S))
             faults.append(
-                Fault("long_tone", f"{_bit(at)}: tone for {say_ms(mark.length_s)}, 1.2 ms allowed")
+                Fault("long_tone", f"{_bit(at)}: tone for {in_ms(mark.length_s)}, 1.2 ms allowed")
             )
             bits += [None] * lost
             margins += [0.0] * lost
@@ -182,19 +143,19 @@ def read_bits(
         between = len(bits) % std.BITS_PER_BYTE == 0
         if lost and not between:
             faults.append(
-                Fault("missing_bits", f"{_bit(at)}: quiet for {say_ms(gap_s)}, about {lost} lost")
+                Fault("missing_bits", f"{_bit(at)}: quiet for {in_ms(gap_s)}, about {lost} lost")
             )
             bits += [None] * lost
             margins += [0.0] * lost
         else:
             faults.append(
-                Fault("slot_timing", f"{_bit(at)}: quiet for {say_ms(gap_s)}, 1.2 ms allowed")
+                Fault("slot_timing", f"{_bit(at)}: quiet for {in_ms(gap_s)}, 1.2 ms allowed")
             )
     return bits, margins
 
 
 def _bit(at: tuple[int, float]) -> str:
-    return f"bit {at[0]} at {say_ms(at[1])}"
+    return f"bit {at[0]} at {in_ms(at[1])}"
 
 
 def check_evenness(marks: Sequence[Mark], faults: list[Fault], grain_s: float) -> None:
@@ -212,13 +173,13 @@ def check_evenness(marks: Sequence[Mark], faults: list[Fault], grain_s: float) -
         return
     singles = [span[0] for span in spans if span[0] < 1.4 * std.SLOT_S]
     doubles = [span[0] / 2 for span in spans if span[0] >= 1.4 * std.SLOT_S]
-    slot_s = median_of(singles + doubles)
+    slot_s = median(singles + doubles)
     grain_s += max(0.0, *(mark.blur_s for mark in marks))
-    usual_s = median_of([abs(length - slot_s) for length in singles + doubles])
+    usual_s = median([abs(length - slot_s) for length in singles + doubles])
     for length_s, what, at_s in spans:
         slots = 1 if length_s < 1.4 * std.SLOT_S else 2
         if abs(length_s - slots * slot_s) > slots * UNEVEN * usual_s + 2 * grain_s:
-            at = f"{say_ms(at_s - marks[0].on_s)}: {what} for {say_ms(length_s)}"
+            at = f"{in_ms(at_s - marks[0].on_s)}: {what} for {in_ms(length_s)}"
             usual = f"{slot_s * 1e3:.3f} +-{2 * usual_s * 1e3:.3f} ms a slot elsewhere in it"
             faults.append(Fault("uneven_slots", f"at {at}, {usual}"))
 
@@ -243,4 +204,4 @@ def _check_slots(
     high_s = slots * (std.SLOT_S + std.SLOT_TOLERANCE_S)
     if not low_s - grain_s <= length_s <= high_s + grain_s:
         allowed = f"{low_s * 1e3:.1f} to {high_s * 1e3:.1f} ms allowed"
-        faults.append(Fault("slot_timing", f"{_bit(at)}: {what} for {say_ms(length_s)}, {allowed}"))
+        faults.append(Fault("slot_timing", f"{_bit(at)}: {what} for {in_ms(length_s)}, {allowed}"))

@@ -16,7 +16,8 @@ import numpy as np
 from bridge.bus import standard as std
 from bridge.bus.event import FrameHeard
 from bridge.bus.frame import LONGEST_READ
-from bridge.bus.slots import UNEVEN, Mark
+from bridge.bus.mark import Mark
+from bridge.bus.slots import UNEVEN
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -15,8 +15,9 @@ import numpy as np
 from bridge.bus import standard as std
 from bridge.bus.event import Burst, Event, Fault, FrameHeard, Noise, Supply, Tone
 from bridge.bus.frame import LONGEST_READ
-from bridge.bus.keying import BURST_A_S, Keyed, Keying, Message, Scrap, bytes_of
-from bridge.bus.slots import Mark
+from bridge.bus.keying import BURST_A_S, Keyed, Keying, Message, Scrap
+from bridge.bus.mark import Mark
+from bridge.bus.parity import check_bytes
 from bridge.signal.activity import Skim, Stretch
 from bridge.signal.baseband import quantile_of
 from bridge.signal.clean import MOST_MARKS, NO_MARKS, MarkColumns, read_runs
@@ -40,7 +41,8 @@ def frame_heard(message: Message, supply_v: float | None = None) -> FrameHeard:
     """The frame that a message's bits make, with all that is wrong about it."""
     faults = list(message.faults)
     bits = _mend(message, faults)
-    data, right, rest = bytes_of(bits)
+    checked = check_bytes(bits)
+    data, right, rest = checked.data, checked.parity_ok, checked.left_over
     for n, (byte, fits) in enumerate(zip(data, right, strict=True), start=1):
         if byte is None:
             faults.append(Fault("missing_bits", f"byte {n} of {len(data)} could not be read"))

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus.event import Fault
-from bridge.bus.slots import Mark, say_ms
+from bridge.bus.mark import Mark, in_ms
 from bridge.signal.segment import Scene, places
 from bridge.signal.sequence import log_i0
 
@@ -79,7 +79,7 @@ def tell_flaws(scene: Scene, marks: Sequence[Mark]) -> list[Mark]:
 
 def _place(scene: Scene, span: Span, origin_s: float) -> str:
     length_s = (span[1] - span[0]) / scene.rate_hz
-    return f"{say_ms(length_s)} at {say_ms(scene.time(span[0]) - origin_s)}"
+    return f"{in_ms(length_s)} at {in_ms(scene.time(span[0]) - origin_s)}"
 
 
 def find_tone(scene: Scene, phase: complex, edges: Span, room: Span) -> tuple[Span | None, Span]:

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from bridge.bus import standard as std
-from bridge.bus.slots import Mark
+from bridge.bus.mark import Mark
 from bridge.signal.holes import COARSE_HZ, HOLE_NATS, HOLE_S, find_tone, holds_tone, tell_flaws
 from bridge.signal.segment import Scene, places, set_scene
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from bridge.bus import standard as std
 from bridge.bus.keying import BURST_A_S
-from bridge.bus.slots import Mark
+from bridge.bus.mark import Mark
 from bridge.signal.baseband import (
     Baseband,
     Signal,

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.keying import marks_of
-from bridge.bus.slots import Mark
+from bridge.bus.mark import Mark, marks_of
 from bridge.errors import FrameError
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.slots import Mark
+from bridge.bus.mark import Mark
 from bridge.signal.baseband import Signal, find_carrier, quantile_of, smooth, turn_down
 from bridge.signal.holes import tell_flaws
 from bridge.signal.segment import is_carrier, set_scene

@@ -16,7 +16,7 @@ from collections import Counter
 import numpy as np
 
 from bridge.bus.event import FrameHeard
-from bridge.bus.keying import bits_of
+from bridge.bus.parity import bits_of
 from bridge.signal.detector import SampleReceiver
 
 HONEST = {"mended", "unclear", "parity"}

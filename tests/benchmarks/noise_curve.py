@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bridge.bus.event import FrameHeard
-from bridge.bus.keying import marks_of
+from bridge.bus.mark import marks_of
 from bridge.signal.detector import SampleReceiver
 
 SLOT_S = 0.5e-3

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from bridge.bus import standard as std
-from bridge.bus.keying import bits_of, bytes_of, marks_of, parity_bit
+from bridge.bus.mark import marks_of
+from bridge.bus.parity import bits_of, check_bytes, parity_bit
 from bridge.signal.sequence import log_i0
 
 
@@ -54,7 +55,7 @@ def test_parity_finds_all_odd_errors_and_misses_255_of_511_patterns() -> None:
     missed = 0
     for pattern in range(1, 512):
         errors = np.array([(pattern >> n) & 1 for n in range(9)])
-        _, right, _ = bytes_of((sent ^ errors).tolist())
+        right = check_bytes((sent ^ errors).tolist()).parity_ok
         assert right[0] == (int(errors.sum()) % 2 == 0)
         missed += right[0]
     assert missed == 255

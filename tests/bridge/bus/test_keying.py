@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.event import Burst, Tone
-from bridge.bus.keying import Keyed, Keying, Message, Scrap, bits_of, bytes_of, marks_of
-from bridge.bus.slots import Mark
+from bridge.bus.keying import Keyed, Keying, Message, Scrap
+from bridge.bus.mark import Mark, marks_of
+from bridge.bus.parity import bits_of, check_bytes
 from bridge.signal.detector import frame_heard
 
 HALT = bytes.fromhex("E03160")
@@ -37,10 +38,10 @@ def codes(message: Message) -> set[str]:
 @given(BYTES)
 def test_what_is_keyed_is_read(sent: bytes) -> None:
     message = one(marks_of(sent, start_s=0.02))
-    read, right, rest = bytes_of(message.bits)
-    assert bytes(byte or 0 for byte in read) == sent
-    assert all(right)
-    assert rest == ()
+    checked = check_bytes(message.bits)
+    assert checked.data == tuple(sent)
+    assert all(checked.parity_ok)
+    assert checked.left_over == ()
     assert message.faults == ()
     assert message.start_s == 0.02
 

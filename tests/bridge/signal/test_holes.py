@@ -12,8 +12,8 @@ import pytest
 from numpy.typing import NDArray
 
 from bridge.bus.event import FrameHeard, Noise, Tone
-from bridge.bus.keying import bits_of
-from bridge.bus.slots import Mark
+from bridge.bus.mark import Mark
+from bridge.bus.parity import bits_of
 from bridge.signal.detector import SampleReceiver
 
 LEVEL = 0.325  # V, half of 650 mV peak to peak

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.event import FrameHeard
-from bridge.bus.keying import marks_of
+from bridge.bus.mark import marks_of
 from bridge.signal.detector import EdgeReceiver
 
 FRAME = bytes.fromhex("E0316B07")
