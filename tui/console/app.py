@@ -20,22 +20,23 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from bridge.errors import BadInput
-from tui.console.dialogues import ask_cautions
+from tui.console.halt_key import halting_driver, is_space, on_termination
 from tui.console.keys import KEYS
-from tui.console.main_screen import Deck
+from tui.console.main_screen import MainScreen
+from tui.console.questions import ask_cautions
 from tui.console.status_lines import StatusLine
-from tui.console.terminal_driver import is_space, make_halting, on_death
 from tui.console.theme import CSS, DAY, NIGHT, PLAIN
 
 if TYPE_CHECKING:
     from bridge.helm import Helm
 
-TEXT_S, PICTURE_S, LOG_S = 0.1, 0.05, 0.25  # s between looks: 10, 20 and 4 Hz
-JOG_STALE_S = 0.25  # s after which a jog key is too old to move anything
-ORDER_STALE_S = 1.0  # s after which an answered question is too old to move anything
-QUIET_S = 2.0  # s after an order in which SPACE in a field still halts
-REPEAT_S = 0.2  # s in which a second SPACE of a held key is the same halt
-DEATH_S = 1.5  # s that the loop is given to end by itself when the terminal is gone
+# s between updates: 10, 20 and 4 Hz; tests/benchmarks/console_pace.py prints what they cost.
+TEXT_S, PICTURE_S, LOG_S = 0.1, 0.05, 0.25
+JOG_STALE_S = 0.25  # s after which a jog key is too old to move anything (judgement)
+ORDER_STALE_S = 1.0  # s after which an answer is too old to move anything (judgement)
+QUIET_S = 2.0  # s after an order in which SPACE in a field still halts (judgement)
+REPEAT_S = 0.2  # s in which a second SPACE of a held key is the same halt (judgement)
+DEATH_S = 1.5  # s for the loop to end by itself when the terminal is gone (judgement)
 
 
 class Console(App[int]):
@@ -57,7 +58,7 @@ class Console(App[int]):
         self._with_timers = timers
         self.halted_s = float("-inf")
         self.ordered_s = float("-inf")
-        self.deck = Deck(helm)
+        self.main_screen = MainScreen(helm)
         self.register_theme(NIGHT)
         self.register_theme(DAY)
         self.register_theme(PLAIN)
@@ -66,30 +67,30 @@ class Console(App[int]):
 
     def get_driver_class(self) -> type[Driver]:
         """The platform's driver, made to halt on SPACE."""
-        return make_halting(super().get_driver_class())
+        return halting_driver(super().get_driver_class())
 
-    def get_default_screen(self) -> Deck:
+    def get_default_screen(self) -> MainScreen:
         """The main screen."""
-        return self.deck
+        return self.main_screen
 
     def on_mount(self) -> None:
-        """Ask for the cautions and start looking."""
+        """Ask for the cautions and start the timers."""
         if not self.helm.snapshot().acknowledged:
             self.ask_cautions()
         if self._with_timers:
-            for pace_s, look in (
-                (TEXT_S, self.look_at_text),
-                (PICTURE_S, self.look_at_picture),
-                (LOG_S, self.look_at_log),
+            for interval_s, update in (
+                (TEXT_S, self.update_text),
+                (PICTURE_S, self.update_picture),
+                (LOG_S, self.update_log),
             ):
-                self.set_interval(pace_s, partial(self._look, look))
+                self.set_interval(interval_s, partial(self._update, update))
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
-        """The palette holds the keys' deeds by name, and the colours for day and night."""
+        """The palette lists the actions of the keys, and the colours for day and night."""
         for entry in KEYS:
-            deed = getattr(self.deck, f"do_{entry.action}", None)
-            if deed is not None:
-                yield SystemCommand(entry.words.capitalize(), f"key {entry.shown}", deed)
+            if isinstance(entry.action, str):
+                action = getattr(self.main_screen, f"do_{entry.action}")
+                yield SystemCommand(entry.words.capitalize(), f"key {entry.shown}", action)
         yield SystemCommand("Halt", "key SPACE", self.action_halt)
         if not self._plain:
             yield SystemCommand("Colours for day", "dark on light", self.action_day)
@@ -103,42 +104,42 @@ class Console(App[int]):
         """Light on dark."""
         self.theme = NIGHT.name
 
-    # looking
+    # showing
 
     @property
-    def deck_is_seen(self) -> bool:
+    def main_screen_is_shown(self) -> bool:
         """Whether the main screen is on top, or under the palette, which hides little of it."""
-        return self.screen is self.deck or not self.screen.query(StatusLine)
+        return self.screen is self.main_screen or not self.screen.query(StatusLine)
 
-    def _look(self, look: Callable[[], None]) -> None:
-        """One look by a timer, which may fall due while widgets are not there yet or no more."""
+    def _update(self, update: Callable[[], None]) -> None:
+        """Update by a timer, which may be due before widgets exist or after they are gone."""
         with suppress(NoMatches):
-            look()
+            update()
 
-    def look_at_text(self) -> None:
+    def update_text(self) -> None:
         """The heartbeat, and everything that is text."""
         self.helm.beat()
-        seen = self.deck_is_seen
-        screen = self.deck if seen else self.screen
+        seen = self.main_screen_is_shown
+        screen = self.main_screen if seen else self.screen
         for line in screen.query(StatusLine):
-            line.look(self.helm.snapshot(), self.deck.hemisphere, with_count=not seen)
+            line.present(self.helm.snapshot(), self.main_screen.hemisphere, with_count=not seen)
         if seen:
-            self.deck.look_at_text()
+            self.main_screen.update_text()
 
-    def look_at_picture(self) -> None:
+    def update_picture(self) -> None:
         """The moving picture."""
-        if self.deck_is_seen:
-            self.deck.look_at_picture()
+        if self.main_screen_is_shown:
+            self.main_screen.update_picture()
 
-    def look_at_log(self) -> None:
+    def update_log(self) -> None:
         """The log, and the last minute."""
-        self.deck.look_at_log()
+        self.main_screen.update_log()
 
-    def look_at_all(self) -> None:
+    def update_all(self) -> None:
         """Everything at once, as after a change of size."""
-        self.look_at_log()
-        self.look_at_text()
-        self.look_at_picture()
+        self.update_log()
+        self.update_text()
+        self.update_picture()
 
     # halting
 
@@ -195,15 +196,15 @@ class Console(App[int]):
 
     def notice(self, words: str) -> None:
         """Say something that is no error."""
-        self.deck.notice(words)
+        self.main_screen.notice(words)
 
     # ways in and out
 
     def ask_cautions(self) -> None:
         """Show the cautions; nothing moves before they are acknowledged."""
 
-        def acknowledged(answer: str | None) -> None:
-            if answer == "yes":
+        def acknowledged(yes: bool | None) -> None:
+            if yes:
                 self.helm.acknowledge()
 
         self.push_screen(ask_cautions(self.helm.snapshot().live), acknowledged)
@@ -235,7 +236,7 @@ def run_console(helm: Helm) -> int:
         last.start()
         console.call_later(console.exit, 128 + number)
 
-    on_death(die)
+    on_termination(die)
     try:
         console.run()
     finally:

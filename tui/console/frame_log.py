@@ -13,7 +13,7 @@ from textual.strip import Strip
 
 from bridge.log.file import write_log
 from tui.console.canvas import Run
-from tui.console.row_widget import Rows
+from tui.console.row_widget import RowWidget
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import LogLine
@@ -40,7 +40,7 @@ def log_row(line: LogLine, clock: str, width: int) -> list[Run]:
     glyph, ink = _GLYPHS.get(line.kind, ("·", "plain"))
     row: list[Run] = []
     if width >= 90:
-        row.append((f"{clock} ", "faint"))
+        row.append((f"{clock} ", "subtle"))
     row.append((f"{glyph} {line.kind:<8}", ink))
     if line.hex:
         row.append((f"{line.hex:<12} ", "key"))
@@ -53,7 +53,7 @@ def log_text(lines: Iterable[tuple[str, LogLine]]) -> str:
     return write_log(line for _, line in lines)
 
 
-class FrameLog(Rows, can_focus=True):
+class FrameLog(RowWidget, can_focus=True):
     """Keeps the last lines and draws those that fit; scrolls back, and follows at the end."""
 
     HELP_TITLE: ClassVar[str] = "The log of frames"

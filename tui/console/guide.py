@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bridge.diagnosis import MotionWatch, Standstill
-from tui.console.distance import counts_to, describe_stop, left_side, other
+from tui.console.stops import counts_to, describe_stop, left_side, other
 
 if TYPE_CHECKING:
     from bridge.bus.command import Side
@@ -39,7 +39,7 @@ class Guide:
         self._stops: dict[Side, int] = {}  # where counts stopped while a side was driven
         self._motion = MotionWatch()
 
-    def look(self, snapshot: Snapshot, scale: Scale, now_s: float) -> Advice:
+    def advise(self, snapshot: Snapshot, scale: Scale, now_s: float) -> Advice:
         """Take the snapshot in at a moment of the monotonic clock, and advise."""
         self._watch(snapshot, now_s)
         self.ends = dict(self._stops)
@@ -184,7 +184,7 @@ def _peak_advice(snapshot: Snapshot) -> Advice:
     )
 
 
-def hands(hemisphere: str) -> str:
+def sides_of_view(hemisphere: str) -> str:
     """Say which hand is which side."""
     left = left_side(hemisphere)
     return f"{left} is on your left, {other(left)} on your right"

@@ -8,12 +8,12 @@ from textual.containers import VerticalScroll
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
-from tui.console.guide import hands
+from tui.console.guide import sides_of_view
 from tui.console.keys import GROUPS, KEYS
 from tui.console.status_lines import StatusLine
 
 
-def key_words() -> str:
+def key_text() -> str:
     """All keys, grouped, a line each."""
     lines: list[str] = []
     for group in GROUPS:
@@ -37,11 +37,11 @@ class Help(ModalScreen[None]):
             yield Static(self._title, id="title", markup=False)
             yield Static(self._words, classes="words", markup=False)
             standing = (
-                f"Behind the dish, facing the equator: {hands(self._hemisphere)}. "
+                f"Behind the dish, facing the equator: {sides_of_view(self._hemisphere)}. "
                 "Counts grow westwards."
             )
             yield Static(standing, classes="words", markup=False)
-            yield Static(key_words(), classes="words", markup=False)
+            yield Static(key_text(), classes="words", markup=False)
             yield Static("Up and down scroll; escape or F1 closes.", classes="hint", markup=False)
 
     def on_mount(self) -> None:

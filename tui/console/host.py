@@ -13,7 +13,7 @@ class Host(Protocol):
     def may_move(self, pressed_s: float, *, patient: bool = False) -> bool:
         """Tell whether a key press may still move anything."""
 
-    def look_at_all(self) -> None:
+    def update_all(self) -> None:
         """Draw everything anew."""
 
     def notice(self, words: str) -> None:

@@ -12,34 +12,34 @@ from textual.containers import Horizontal, Vertical
 from textual.screen import Screen
 from textual.widgets import Input, Static
 
+from bridge.bus import standard as std
+from tui.console import questions
 from tui.console.command_field import CommandField
-from tui.console.dialogues import AskDrive, AskNumber, ask_limits, ask_yes
-from tui.console.distance import counts_to
+from tui.console.dialogue import DriveDialogue
 from tui.console.frame_log import FrameLog, log_text
 from tui.console.guide import Guide
 from tui.console.help import Help
-from tui.console.keys import action_of
-from tui.console.position_list import Places
+from tui.console.keys import Move, action_of
+from tui.console.position_list import PositionList
 from tui.console.readouts import Readouts
-from tui.console.sky_picture import Picture
+from tui.console.sky_picture import SkyPicture
 from tui.console.status_lines import AdviceLines, KeyLine, StatusLine, TroubleLine
-from tui.console.travel_scale import Travel
+from tui.console.travel_scale import TravelScale
 
 if TYPE_CHECKING:
-    from bridge.bus.command import Side
+    from bridge.bus.command import Drive, Side
     from bridge.helm import Helm
     from bridge.helm.snapshot import PositionRow, Snapshot
     from tui.console.host import Host
+    from tui.console.questions import LimitAction
 
-LAST_POSITION = 255  # the bus carries one byte
-MOST_COUNT = 32767  # more than any actuator counts; a tally beyond it is a slip of the hand
-NOTICE_S = 6.0  # s that a notice stays
+NOTICE_S = 6.0  # s that a notice stays on the screen (judgement)
 
 
-class Deck(Screen[None]):
+class MainScreen(Screen[None]):
     """Everything needed to move a dish with care."""
 
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (110, "-wide"), (150, "-broad")]  # noqa: RUF012 - as in the base
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (110, "-wide"), (150, "-broad")]  # noqa: RUF012 - as in the base; cells (judgement)
     VERTICAL_BREAKPOINTS = [(0, "-short"), (34, "-tall"), (46, "-towering")]  # noqa: RUF012
 
     def __init__(self, helm: Helm) -> None:
@@ -50,7 +50,7 @@ class Deck(Screen[None]):
         self._notice = ""
         self._notice_until_s = 0.0
         self._history_s = 0.0
-        self._told_twice = ""
+        self._last_words = ""
 
     @property
     def host(self) -> Host:
@@ -62,12 +62,12 @@ class Deck(Screen[None]):
         yield StatusLine()
         with Horizontal(id="upper"):
             with Vertical(id="sky"):
-                yield Picture(id="picture")
-                yield Travel(id="travel")
+                yield SkyPicture(id="picture")
+                yield TravelScale(id="travel")
             yield Readouts(id="readouts")
         yield AdviceLines(id="advice")
         with Horizontal(id="lower"):
-            places = Places(id="places")
+            places = PositionList(id="places")
             places.border_title = "Positions"
             yield places
             frames = FrameLog(id="frames")
@@ -81,28 +81,28 @@ class Deck(Screen[None]):
 
     def on_mount(self) -> None:
         """Keys go to the picture first."""
-        self.query_one(Picture).focus()
+        self.query_one(SkyPicture).focus()
 
-    # looking
+    # showing
 
-    def look_at_text(self) -> None:
+    def update_text(self) -> None:
         """Show the snapshot in everything but the picture and the log."""
         snapshot, scale, now_s = self.helm.snapshot(), self.helm.scale(), time.monotonic()
-        self.query_one(Travel).look(snapshot, scale)
-        self.query_one(Readouts).look(snapshot, scale)
-        self.query_one(AdviceLines).look(self.guide.look(snapshot, scale, now_s))
-        self.query_one(Places).look(snapshot)
+        self.query_one(TravelScale).present(snapshot, scale)
+        self.query_one(Readouts).present(snapshot, scale)
+        self.query_one(AdviceLines).present(self.guide.advise(snapshot, scale, now_s))
+        self.query_one(PositionList).present(snapshot)
         notice = self._notice if now_s < self._notice_until_s else ""
-        long = self.query_one(TroubleLine).look(snapshot.error, notice)
+        long = self.query_one(TroubleLine).present(snapshot.error, notice)
         if long != self.has_class("-long-trouble"):  # a row is borrowed from the log
             self.set_class(long, "-long-trouble")
-        self.query_one(KeyLine).look()
+        self.query_one(KeyLine).present()
 
-    def look_at_picture(self) -> None:
+    def update_picture(self) -> None:
         """Show where the dish points."""
-        self.query_one(Picture).look(self.helm.snapshot(), self.helm.scale())
+        self.query_one(SkyPicture).present(self.helm.snapshot(), self.helm.scale())
 
-    def look_at_log(self) -> None:
+    def update_log(self) -> None:
         """Take new log lines, and the last minute for the plots."""
         frames = self.query_one(FrameLog)
         frames.add(self.helm.log_since(frames.last_seq))
@@ -110,7 +110,7 @@ class Deck(Screen[None]):
 
     def on_resize(self) -> None:
         """Draw anew after the parts have their sizes."""
-        self.call_after_refresh(self.host.look_at_all)
+        self.call_after_refresh(self.host.update_all)
 
     def notice(self, words: str) -> None:
         """Say something that is no error."""
@@ -122,7 +122,7 @@ class Deck(Screen[None]):
         """Do what a key says; keys that a field or a list has taken do not come here."""
         if event.key == "escape":
             event.stop()
-            self.query_one(Picture).focus()
+            self.query_one(SkyPicture).focus()
             return
         if event.character is not None and event.character in "123456789":
             event.stop()
@@ -133,85 +133,71 @@ class Deck(Screen[None]):
             return
         event.stop()
         event.prevent_default()
-        kind, _, side = action.partition("_")
-        if kind in ("jog", "hold"):
-            self._jog_or_hold(kind, "east" if side == "east" else "west", event.time)
+        if isinstance(action, Move):
+            self._move(action, event.time)
         else:
             getattr(self, f"do_{action}")()
 
-    def _jog_or_hold(self, kind: str, side: Side, pressed_s: float) -> None:
+    def _move(self, move: Move, pressed_s: float) -> None:
         if not self.host.may_move(pressed_s):
             return
-        if kind == "jog":
-            self.helm.jog(side, pressed_s)
+        if move.held:
+            self.helm.hold(move.side, pressed_s)
         else:
-            self.helm.hold(side, pressed_s)
+            self.helm.jog(move.side, pressed_s)
 
     def do_help(self) -> None:
         """Explain what has the focus."""
         focused = self.focused
-        title = getattr(focused, "HELP_TITLE", Picture.HELP_TITLE)
-        words = getattr(focused, "HELP", Picture.HELP)
+        title = getattr(focused, "HELP_TITLE", SkyPicture.HELP_TITLE)
+        words = getattr(focused, "HELP", SkyPicture.HELP)
         self.app.push_screen(Help(title, words, self.hemisphere))
 
     def do_leave(self) -> None:
         """Ask, then leave."""
-        ask = ask_yes("Leave the console?", "The motor is halted and the port closed.", "Leave")
 
-        def leave(answer: str | None) -> None:
-            if answer == "yes":
+        def leave(yes: bool | None) -> None:
+            if yes:
                 self.app.exit(0)
 
-        self.app.push_screen(ask, leave)
+        self.app.push_screen(questions.ask_leave(), leave)
 
     def do_drive(self) -> None:
         """Ask how far and which way."""
-        ask = AskDrive(self.hemisphere)
+        dialogue = DriveDialogue(self.hemisphere)
 
-        def drive(answer: str | None) -> None:
-            if answer is None or not self.host.may_move(ask.answered_s, patient=True):
-                return
-            side, unit, number = answer.split()
-            way: Side = "east" if side == "east" else "west"
-            if unit == "counts":
-                self.helm.drive(way, counts=int(number))
-            else:
-                self.helm.drive(way, seconds=int(number))
+        def drive(answer: Drive | None) -> None:
+            if answer is not None and self.host.may_move(dialogue.answered_s, patient=True):
+                self.helm.drive(answer.side, counts=answer.counts, seconds=answer.seconds)
 
-        self.app.push_screen(ask, drive)
+        self.app.push_screen(dialogue, drive)
 
     def do_limits(self) -> None:
         """Ask what to do about the limits; setting one is confirmed with the count."""
 
-        def limits(answer: str | None) -> None:
-            if answer in ("east", "west"):
-                self._confirm_limit("east" if answer == "east" else "west")
-            elif answer in ("on", "off"):
-                self.helm.limits(answer == "on")
+        def limits(action: LimitAction | None) -> None:
+            match action:
+                case "set east":
+                    self._set_limit("east")
+                case "set west":
+                    self._set_limit("west")
+                case "on" | "off":
+                    self.helm.limits(action == "on")
 
-        self.app.push_screen(ask_limits(self.helm.snapshot()), limits)
+        self.app.push_screen(questions.ask_limits(self.helm.snapshot()), limits)
 
-    def _confirm_limit(self, side: Side) -> None:
+    def _set_limit(self, side: Side) -> None:
         snapshot = self.helm.snapshot()
-        at = "this place (no count)" if snapshot.count is None else f"count {snapshot.count}"
-        before = snapshot.limit_east if side == "east" else snapshot.limit_west
-        instead = "" if before is None else f" It replaces the one at {before}."
-        ask = ask_yes(
-            f"Set the {side} limit here?",
-            f"The {side} soft limit will be {at}.{instead} The positioner keeps it and no longer "
-            f"drives {side} beyond it.",
-            f"Set {side} limit",
-        )
 
-        def confirmed(answer: str | None) -> None:
-            if answer != "yes":
+        def confirmed(yes: bool | None) -> None:
+            if not yes:
                 return
             if self.helm.snapshot().count != snapshot.count:
                 self.notice("The count changed meanwhile; nothing was set. Look, and ask again.")
                 return
             self.helm.set_limit(side)
 
-        self.app.push_screen(ask, confirmed)
+        self.app.push_screen(questions.ask_set_limit(side, snapshot), confirmed)
 
     def _row(self, snapshot: Snapshot) -> PositionRow | None:
         for row in snapshot.positions:
@@ -237,20 +223,16 @@ class Deck(Screen[None]):
         """Select the position after."""
         self._select(1)
 
-    def on_places_picked(self, message: Places.Picked) -> None:
+    def on_position_list_picked(self, message: PositionList.Picked) -> None:
         """Select by mouse."""
         self.helm.select(message.number)
 
     def _ask_position(self, start: str) -> None:
-        ask = AskNumber(
-            "Select a position", "The number in the list.", 1, LAST_POSITION, start=start
-        )
+        def selected(number: int | None) -> None:
+            if number is not None:
+                self.helm.select(number)
 
-        def selected(answer: str | None) -> None:
-            if answer is not None:
-                self.helm.select(int(answer))
-
-        self.app.push_screen(ask, selected)
+        self.app.push_screen(questions.ask_position_number(start), selected)
 
     def do_store(self) -> None:
         """Store here; over a stored one only after a yes."""
@@ -260,87 +242,64 @@ class Deck(Screen[None]):
         if row is None or row.count is None:
             self.helm.store(number)
             return
-        here = "this place" if snapshot.count is None else f"count {snapshot.count}"
-        ask = ask_yes(
-            f"Store {here} over position {number} {row.name}?",
-            f"It is stored at {row.count}. The positioner forgets that place.",
-            "Store",
-        )
 
-        def store(answer: str | None) -> None:
-            if answer == "yes":
+        def store(yes: bool | None) -> None:
+            if yes:
                 self.helm.store(number)
 
-        self.app.push_screen(ask, store)
+        self.app.push_screen(questions.ask_store_over(row, snapshot), store)
 
     def do_goto(self) -> None:
-        """Say how far it is, then go."""
+        """Show the distance, then go."""
         snapshot = self.helm.snapshot()
-        row = self._row(snapshot)
         number = snapshot.selected
-        name = f"position {number}" + (f" {row.name}" if row else "")
-        if row is None or row.count is None:
-            words = "It is not taught here; the positioner may still hold a place under it."
-        elif snapshot.count is None:
-            words = f"It is stored at count {row.count}."
-        else:
-            way = counts_to(snapshot.count, row.count)
-            words = f"It is stored at {row.count}: {way} of here. The dish will move."
-        ask = ask_yes(f"Go to {name}?", words, "Go", key="g")
+        dialogue = questions.ask_goto(number, self._row(snapshot), snapshot)
 
-        def go(answer: str | None) -> None:
-            if answer == "yes" and self.host.may_move(ask.answered_s, patient=True):
+        def go(yes: bool | None) -> None:
+            if yes and self.host.may_move(dialogue.answered_s, patient=True):
                 self.helm.goto(number)
 
-        self.app.push_screen(ask, go)
+        self.app.push_screen(dialogue, go)
 
-    def do_call_count(self) -> None:
-        """Give this place a count."""
-        snapshot = self.helm.snapshot()
-        was = "It has no count now." if snapshot.count is None else f"It is {snapshot.count} now."
-        ask = AskNumber(
-            "Call this place count ...",
-            f"{was} Only the count shown here changes; positions and limits kept in the "
-            "positioner do not.",
-            0,
-            MOST_COUNT,
-        )
+    def do_count(self) -> None:
+        """Set the count that is shown for this place."""
 
-        def call(answer: str | None) -> None:
-            if answer is not None:
-                self.helm.call_count(int(answer))
+        def set_count(count: int | None) -> None:
+            if count is not None:
+                self.helm.call_count(count)
 
-        self.app.push_screen(ask, call)
+        self.app.push_screen(questions.ask_count(self.helm.snapshot()), set_count)
 
     def do_mark(self) -> None:
-        """Forget the best signal."""
+        """Clear the mark of the best signal."""
         self.helm.reset_best()
-        self.notice("The best signal is marked anew from here.")
+        self.notice("The best-signal mark is cleared; the best is sought from here on.")
 
     def do_supply(self) -> None:
         """Change between 13 V and 18 V."""
-        self.helm.set_supply(13 if self.helm.snapshot().supply_v >= 15 else 18)
+        is_high = self.helm.snapshot().supply_v >= std.SUPPLY_THRESHOLD_V
+        self.helm.set_supply(std.SUPPLY_LOW_V if is_high else std.SUPPLY_HIGH_V)
 
     def do_tone(self) -> None:
         """Switch the continuous tone."""
         self.helm.set_tone(not self.helm.snapshot().tone)
 
     def do_command(self) -> None:
-        """Go to the command line."""
+        """Focus the field of command words."""
         self.query_one(CommandField).focus()
 
     def do_frames(self) -> None:
-        """Go to the log."""
-        self._to_or_back(FrameLog)
+        """Focus the log, or leave it."""
+        self._toggle_focus(FrameLog)
 
-    def do_places(self) -> None:
-        """Go to the list, where it is shown."""
-        self._to_or_back(Places)
+    def do_positions(self) -> None:
+        """Focus the list where it is shown, or leave it."""
+        self._toggle_focus(PositionList)
 
-    def _to_or_back(self, kind: type[FrameLog] | type[Places]) -> None:
+    def _toggle_focus(self, kind: type[FrameLog] | type[PositionList]) -> None:
         part = self.query_one(kind)
         if self.focused is part or not part.display or part.size.height == 0:
-            self.query_one(Picture).focus()
+            self.query_one(SkyPicture).focus()
         else:
             part.focus()
 
@@ -364,6 +323,6 @@ class Deck(Screen[None]):
         field.value = ""
         if not self.host.may_move(event.time, patient=True):
             return
-        twice = words == self._told_twice and "twice" in self.helm.snapshot().error
-        self._told_twice = words
+        twice = words == self._last_words and "twice" in self.helm.snapshot().error
+        self._last_words = words
         self.helm.order(words, asked_twice=twice)

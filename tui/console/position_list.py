@@ -8,17 +8,17 @@ from textual import events
 from textual.message import Message
 
 from tui.console.canvas import Run
-from tui.console.distance import counts_to
-from tui.console.row_widget import Rows
+from tui.console.row_widget import RowWidget
+from tui.console.stops import counts_to
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import PositionRow, Snapshot
 
 
-def longitude_words(longitude_deg: float | None) -> str:
+def longitude_text(longitude_deg: float | None) -> str:
     """Longitude as on screens everywhere in arcstep: `4.3E`, `28.7W`.
 
-    >>> longitude_words(4.3), longitude_words(-28.7), longitude_words(None)
+    >>> longitude_text(4.3), longitude_text(-28.7), longitude_text(None)
     ('4.3E', '28.7W', '')
     """
     if longitude_deg is None:
@@ -26,7 +26,7 @@ def longitude_words(longitude_deg: float | None) -> str:
     return f"{abs(longitude_deg):.1f}{'E' if longitude_deg >= 0 else 'W'}"
 
 
-def place_row(row: PositionRow, count: int | None, *, selected: bool, width: int) -> list[Run]:
+def position_row(row: PositionRow, count: int | None, *, selected: bool, width: int) -> list[Run]:
     """One position as a row."""
     ink = "selected" if selected else "plain"
     way = ""
@@ -41,13 +41,13 @@ def place_row(row: PositionRow, count: int | None, *, selected: bool, width: int
     return [
         ("▸" if selected else " ", "selected"),
         (f"{row.number:>3} {row.name[:name]:<{name}}", ink),
-        (f"{longitude_words(row.longitude_deg):>6} ", "dim"),
+        (f"{longitude_text(row.longitude_deg):>6} ", "dim"),
         (stored, ink if row.count is not None else "dim"),
         (f" {way:>10}", "dim" if way != "here" else "best"),
     ]
 
 
-class Places(Rows, can_focus=True):
+class PositionList(RowWidget, can_focus=True):
     """The list; up and down select, and the selected row is kept in sight."""
 
     HELP_TITLE: ClassVar[str] = "The list of positions"
@@ -70,7 +70,7 @@ class Places(Rows, can_focus=True):
         self._top = 0
         self._numbers: list[int] = []
 
-    def look(self, snapshot: Snapshot) -> None:
+    def present(self, snapshot: Snapshot) -> None:
         """Show the list around the selected position."""
         width, height = self.size
         if width < 20 or height < 1:  # hidden
@@ -82,7 +82,7 @@ class Places(Rows, can_focus=True):
         self._top = min(self._top, max(0, len(rows) - height))
         self._numbers = numbers[self._top : self._top + height]
         shown = [
-            place_row(row, snapshot.count, selected=row.number == snapshot.selected, width=width)
+            position_row(row, snapshot.count, selected=row.number == snapshot.selected, width=width)
             for row in rows[self._top : self._top + height]
         ]
         if not rows:

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from tui.console.canvas import Run
-from tui.console.distance import counts_to, describe_stop, left_side, other, toward
 from tui.console.numerals import large
-from tui.console.row_widget import Rows, spread
+from tui.console.row_widget import RowWidget, spread
 from tui.console.signal_plot import plot_rows
+from tui.console.stops import counts_to, describe_stop, left_side, other, side_with_arrow
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import Scale, Snapshot
@@ -19,7 +19,7 @@ History = Sequence[tuple[float, float | None, float | None]]
 """(time, signal in dB, motor current in A)"""
 
 
-def motion_words(snapshot: Snapshot, hemisphere: str) -> tuple[str, str]:
+def motion_text(snapshot: Snapshot, hemisphere: str) -> tuple[str, str]:
     """Which way it moves, with an ink."""
     if snapshot.moving is None:
         if snapshot.link != "open":
@@ -27,7 +27,7 @@ def motion_words(snapshot: Snapshot, hemisphere: str) -> tuple[str, str]:
         if snapshot.state.startswith("coasting"):
             return "∿ coasting to rest", "motion"
         return "■ standing still", "plain"
-    return f" {toward(snapshot.moving, hemisphere, double=True).upper()} moving ", "moving"
+    return f" {side_with_arrow(snapshot.moving, hemisphere, double=True).upper()} moving ", "moving"
 
 
 def motor_row(snapshot: Snapshot, width: int) -> list[Run]:
@@ -48,7 +48,7 @@ def bar_row(amps: float | None, width: int) -> list[Run]:
     blank = "·" * (cells - whole - len(part))
     return [
         ("█" * whole + part.strip(), "signal"),
-        (blank, "faint"),
+        (blank, "subtle"),
         (f" {AMPS_SHOWN:.0f} A", "dim"),
     ]
 
@@ -98,7 +98,7 @@ def supply_row(snapshot: Snapshot, width: int) -> list[Run]:
 def count_rows(snapshot: Snapshot, scale: Scale, width: int) -> list[list[Run]]:
     """The count in large numerals, the motion, and the room on either side."""
     digits = large("---" if snapshot.count is None else str(snapshot.count))
-    motion, ink = motion_words(snapshot, scale.hemisphere)
+    motion, ink = motion_text(snapshot, scale.hemisphere)
     rows: list[list[Run]] = []
     for y, line in enumerate(digits):
         left: Run = ("COUNT  " if y == 0 else "       ", "title")
@@ -107,7 +107,7 @@ def count_rows(snapshot: Snapshot, scale: Scale, width: int) -> list[list[Run]]:
     first = left_side(scale.hemisphere)
     for side in (first, other(first)):
         stop = describe_stop(side, snapshot, scale, short=True)
-        rows.append([(f"{toward(side, scale.hemisphere):<7}", "title"), (stop, "plain")])
+        rows.append([(f"{side_with_arrow(side, scale.hemisphere):<7}", "title"), (stop, "plain")])
     return rows
 
 
@@ -136,7 +136,7 @@ def readout_rows(
     return [*rows, *gap, *foot]
 
 
-class Readouts(Rows, can_focus=False):
+class Readouts(RowWidget, can_focus=False):
     """The readings; the plots move only when `remember` brings a new minute."""
 
     def __init__(self, *, id: str | None = None) -> None:
@@ -148,7 +148,7 @@ class Readouts(Rows, can_focus=False):
         """Take the last minute for the plots, shown at the next look."""
         self._history, self._now_s = history, now_s
 
-    def look(self, snapshot: Snapshot, scale: Scale) -> None:
+    def present(self, snapshot: Snapshot, scale: Scale) -> None:
         """Show the snapshot."""
         width, height = self.size
         if width > 0:

@@ -17,7 +17,7 @@ from tui.console.canvas import Run
 INKS = (
     "plain",
     "dim",
-    "faint",
+    "subtle",
     "strong",
     "title",
     "key",
@@ -40,8 +40,8 @@ INKS = (
 )
 
 
-class Rows(Widget):
-    """Rows of runs; `show` takes them anew and redraws the rows that differ."""
+class RowWidget(Widget):
+    """Shows rows of runs; `show` replaces them and redraws the rows that differ."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {f"ink--{ink}" for ink in INKS}
 

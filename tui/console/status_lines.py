@@ -6,9 +6,9 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from tui.console.canvas import Run
-from tui.console.distance import toward
-from tui.console.guide import Advice, hands
-from tui.console.row_widget import Rows, spread
+from tui.console.guide import Advice, sides_of_view
+from tui.console.row_widget import RowWidget, spread
+from tui.console.stops import side_with_arrow
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import Snapshot
@@ -23,8 +23,8 @@ KEYS: tuple[tuple[str, str], ...] = (
     ("s", "store"),
     ("g", "go to"),
     ("↑ ↓", "position"),
-    ("m", "new mark"),
-    ("c", "call count"),
+    ("m", "clear mark"),
+    ("c", "set count"),
     (":", "command"),
     ("q", "leave"),
 )
@@ -39,7 +39,9 @@ def status_row(
     if snapshot.link != "open":
         left.append((f" {snapshot.link.upper()} ", "trouble"))
     if snapshot.moving is not None:
-        glyph = toward(snapshot.moving, hemisphere, double=True).replace(snapshot.moving, "")
+        glyph = side_with_arrow(snapshot.moving, hemisphere, double=True).replace(
+            snapshot.moving, ""
+        )
         left.append((f" {glyph.strip()} {snapshot.state} ", "moving"))
     else:
         still = "■" if snapshot.link == "open" else "?"
@@ -49,23 +51,23 @@ def status_row(
     if with_count and snapshot.count is not None:
         right.append((f"count {snapshot.count} ", "strong"))
     elif width >= 110:
-        right.append((f"{hands(hemisphere)} ", "dim"))
+        right.append((f"{sides_of_view(hemisphere)} ", "dim"))
     return spread(left, right, width)
 
 
-class StatusLine(Rows):
+class StatusLine(RowWidget):
     """The top line."""
 
-    def look(self, snapshot: Snapshot, hemisphere: str, *, with_count: bool) -> None:
+    def present(self, snapshot: Snapshot, hemisphere: str, *, with_count: bool) -> None:
         """Show the snapshot."""
         width = self.size.width
         self.show([status_row(snapshot, hemisphere, width, with_count=with_count)])
 
 
-class TroubleLine(Rows):
+class TroubleLine(RowWidget):
     """The last error or refusal, in words; a short notice while it is fresh. Two rows at most."""
 
-    def look(self, error: str, notice: str) -> bool:
+    def present(self, error: str, notice: str) -> bool:
         """Show a notice, else the error, else that there is none; tell whether it is long."""
         width = max(20, self.size.width)
         if notice:
@@ -73,24 +75,24 @@ class TroubleLine(Rows):
         elif error:
             words, ink = f"✕ {error[:1].upper()}{error[1:]}", "trouble"
         else:
-            words, ink = "no error", "faint"
+            words, ink = "no error", "subtle"
         rows = textwrap.wrap(words, width, max_lines=2, placeholder="…", subsequent_indent="  ")
         self.show([[(row, ink)] for row in rows])
         return len(rows) > 1
 
 
-class AdviceLines(Rows):
+class AdviceLines(RowWidget):
     """What is going on, and what comes next."""
 
-    def look(self, advice: Advice) -> None:
+    def present(self, advice: Advice) -> None:
         """Show the advice, the second part on its own line."""
         self.show([[(advice.now, "plain")], [(advice.next, "key")]])
 
 
-class KeyLine(Rows):
+class KeyLine(RowWidget):
     """The keys that matter most; more of them where there is room."""
 
-    def look(self) -> None:
+    def present(self) -> None:
         """Show as many keys as fit, six at most on a narrow screen."""
         width = self.size.width
         most = 6 if width < 100 else len(KEYS)

@@ -19,7 +19,7 @@ NIGHT = Theme(
     dark=True,
     variables={
         "muted": "#8fa0b3",
-        "faint": "#5b6b7e",
+        "subtle": "#5b6b7e",
         "input-cursor-text-style": "reverse",
     },
 )
@@ -39,7 +39,7 @@ DAY = Theme(
     dark=False,
     variables={
         "muted": "#465565",
-        "faint": "#7d8894",
+        "subtle": "#7d8894",
         "input-cursor-text-style": "reverse",
     },
 )
@@ -61,7 +61,7 @@ PLAIN = Theme(
     ansi=True,
     variables={
         "muted": "ansi_default",
-        "faint": "ansi_default",
+        "subtle": "ansi_default",
         "input-cursor-text-style": "reverse",
         "ansi-background": "ansi_default",
         "ansi-foreground": "ansi_default",
@@ -71,43 +71,43 @@ PLAIN = Theme(
 
 CSS = """
 Screen { background: $background; color: $foreground; }
-Rows { background: $background; }
-Rows > .ink--plain { color: $foreground; }
-Rows > .ink--dim { color: $muted; }
-Rows > .ink--faint { color: $faint; }
-Rows > .ink--strong { color: $foreground; text-style: bold; }
-Rows > .ink--title { color: $muted; text-style: bold; }
-Rows > .ink--key { color: $primary; }
-Rows > .ink--keycap { color: $background; background: $secondary; }
-Rows > .ink--belt { color: $primary 65%; }
-Rows > .ink--beyond { color: $faint; }
-Rows > .ink--satellite { color: $success; }
-Rows > .ink--selected { color: $foreground; text-style: bold; }
-Rows > .ink--dish { color: $accent; text-style: bold; }
-Rows > .ink--beam { color: $accent 60%; }
-Rows > .ink--limit { color: $error; text-style: bold; }
-Rows > .ink--signal { color: $primary; }
-Rows > .ink--best { color: $success; text-style: bold; }
-Rows > .ink--good { color: $success; }
-Rows > .ink--moving { color: $background; background: $accent; text-style: bold; }
-Rows > .ink--motion { color: $accent; text-style: bold; }
-Rows > .ink--sim { color: $background; background: $success; text-style: bold; }
-Rows > .ink--live { color: $background; background: $error; text-style: bold; }
-Rows > .ink--trouble { color: $error; text-style: bold; }
-.-no-color Rows > .ink--keycap, .-no-color Rows > .ink--moving,
-.-no-color Rows > .ink--live { text-style: reverse bold; }
-.-no-color Rows > .ink--sim { text-style: bold underline; }
-.-no-color Rows > .ink--faint, .-no-color Rows > .ink--beyond { text-style: dim; }
+RowWidget { background: $background; }
+RowWidget > .ink--plain { color: $foreground; }
+RowWidget > .ink--dim { color: $muted; }
+RowWidget > .ink--subtle { color: $subtle; }
+RowWidget > .ink--strong { color: $foreground; text-style: bold; }
+RowWidget > .ink--title { color: $muted; text-style: bold; }
+RowWidget > .ink--key { color: $primary; }
+RowWidget > .ink--keycap { color: $background; background: $secondary; }
+RowWidget > .ink--belt { color: $primary 65%; }
+RowWidget > .ink--beyond { color: $subtle; }
+RowWidget > .ink--satellite { color: $success; }
+RowWidget > .ink--selected { color: $foreground; text-style: bold; }
+RowWidget > .ink--dish { color: $accent; text-style: bold; }
+RowWidget > .ink--beam { color: $accent 60%; }
+RowWidget > .ink--limit { color: $error; text-style: bold; }
+RowWidget > .ink--signal { color: $primary; }
+RowWidget > .ink--best { color: $success; text-style: bold; }
+RowWidget > .ink--good { color: $success; }
+RowWidget > .ink--moving { color: $background; background: $accent; text-style: bold; }
+RowWidget > .ink--motion { color: $accent; text-style: bold; }
+RowWidget > .ink--sim { color: $background; background: $success; text-style: bold; }
+RowWidget > .ink--live { color: $background; background: $error; text-style: bold; }
+RowWidget > .ink--trouble { color: $error; text-style: bold; }
+.-no-color RowWidget > .ink--keycap, .-no-color RowWidget > .ink--moving,
+.-no-color RowWidget > .ink--live { text-style: reverse bold; }
+.-no-color RowWidget > .ink--sim { text-style: bold underline; }
+.-no-color RowWidget > .ink--subtle, .-no-color RowWidget > .ink--beyond { text-style: dim; }
 
 StatusLine { height: 1; background: $surface; }
 #upper { height: 1fr; }
 #sky { width: 1fr; }
-Picture { height: 1fr; margin: 0 1 0 0; }
-Travel { height: 3; margin: 0 1 0 0; }
+SkyPicture { height: 1fr; margin: 0 1 0 0; }
+TravelScale { height: 3; margin: 0 1 0 0; }
 Readouts { width: 30; border-left: solid $panel; padding: 0 1; }
 AdviceLines { height: 2; background: $surface; padding: 0 1; }
 #lower { height: 3; }
-Places { display: none; }
+PositionList { display: none; }
 FrameLog { width: 1fr; }
 TroubleLine { height: 1; }
 #command-row { height: 1; background: $surface; }
@@ -116,10 +116,10 @@ TroubleLine { height: 1; }
 KeyLine { height: 1; }
 
 .-tall #lower, .-towering #lower { height: 12; }
-.-tall Places, .-tall FrameLog, .-towering Places, .-towering FrameLog {
+.-tall PositionList, .-tall FrameLog, .-towering PositionList, .-towering FrameLog {
     border-top: solid $panel; border-title-color: $muted;
 }
-.-tall Places, .-towering Places { display: block; width: 42; margin: 0 1 0 0; }
+.-tall PositionList, .-towering PositionList { display: block; width: 42; margin: 0 1 0 0; }
 .-tall AdviceLines, .-towering AdviceLines { height: 4; padding: 1; }
 .-towering #lower { height: 18; }
 .-long-trouble TroubleLine { height: 2; }
@@ -128,8 +128,9 @@ KeyLine { height: 1; }
 .-towering.-long-trouble #lower { height: 17; }
 .-wide Readouts { width: 36; }
 .-broad Readouts { width: 46; }
-.-broad Places { width: 56; }
-.-tall Places:focus, .-tall FrameLog:focus, .-towering Places:focus, .-towering FrameLog:focus {
+.-broad PositionList { width: 56; }
+.-tall PositionList:focus, .-tall FrameLog:focus,
+.-towering PositionList:focus, .-towering FrameLog:focus {
     border-top: solid $primary; border-title-color: $primary;
 }
 

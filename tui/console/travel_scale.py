@@ -5,15 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tui.console.canvas import Run
-from tui.console.distance import left_side, place_of
-from tui.console.row_widget import Rows
-from tui.console.sky_picture import Span
+from tui.console.projection import Span
+from tui.console.row_widget import RowWidget
+from tui.console.stops import count_of, left_side
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import Scale, Snapshot
 
 
-class Line:
+class CellRow:
     """A row of single cells, each with a letter and an ink."""
 
     def __init__(self, width: int) -> None:
@@ -52,7 +52,7 @@ def scale_rows(snapshot: Snapshot, scale: Scale, width: int) -> list[list[Run]]:
     def cell(count: int) -> int:
         return round(span.cell(count))
 
-    above, line, below = Line(width), Line(width), Line(width)
+    above, line, below = CellRow(width), CellRow(width), CellRow(width)
     low, high = snapshot.limit_east, snapshot.limit_west
     for at in range(cell(span.low), cell(span.high) + 1) or range(
         cell(span.high), cell(span.low) + 1
@@ -64,7 +64,7 @@ def scale_rows(snapshot: Snapshot, scale: Scale, width: int) -> list[list[Run]]:
         line.put(at, "━", "belt")
     selected = _selected(snapshot)
     for row in scale.satellites:
-        if (place := place_of(row)) is not None:
+        if (place := count_of(row)) is not None:
             line.put(cell(place), "•", "satellite")
     if selected is not None:
         line.put(cell(selected), "◆", "selected")
@@ -88,18 +88,18 @@ def scale_rows(snapshot: Snapshot, scale: Scale, width: int) -> list[list[Run]]:
         below.put_if_free(cell(selected), str(selected), "selected")
     step = 100 if scale.high - scale.low > 400 else 50  # about ten numbers
     for count in range(-(-scale.low // step) * step, scale.high + 1, step):
-        below.put_if_free(cell(count), str(count), "faint")
+        below.put_if_free(cell(count), str(count), "subtle")
     return [above.runs(), line.runs(), below.runs()]
 
 
 def _selected(snapshot: Snapshot) -> int | None:
     for row in snapshot.positions:
         if row.number == snapshot.selected:
-            return place_of(row)
+            return count_of(row)
     return None
 
 
-def _dish(above: Line, line: Line, at: int, snapshot: Snapshot, scale: Scale) -> None:
+def _dish(above: CellRow, line: CellRow, at: int, snapshot: Snapshot, scale: Scale) -> None:
     """Point at the line from above; an arrow says which way it moves."""
     ink = "moving" if snapshot.moving else "dish"
     pointer, tip = "▼", 0
@@ -117,10 +117,10 @@ def _dish(above: Line, line: Line, at: int, snapshot: Snapshot, scale: Scale) ->
     line.put(at, "┃" if here in "━╌ " else here, ink)
 
 
-class Travel(Rows):
+class TravelScale(RowWidget):
     """The scale under the belt."""
 
-    def look(self, snapshot: Snapshot, scale: Scale) -> None:
+    def present(self, snapshot: Snapshot, scale: Scale) -> None:
         """Show the snapshot."""
         if self.size.width > 0:
             self.show(scale_rows(snapshot, scale, self.size.width))

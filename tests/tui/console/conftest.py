@@ -52,7 +52,7 @@ def drive() -> Callable[..., Any]:
         async def go() -> None:
             async with app.run_test(size=size) as pilot:
                 await pilot.pause()
-                app.look_at_all()
+                app.update_all()
                 await pilot.pause()
                 await body(pilot, app, helm)
 

@@ -49,7 +49,7 @@ class Evening:
         self.pilot, self.app, self.helm = pilot, app, helm
 
     def advice(self) -> str:
-        text = str(self.app.deck.query_one("#advice").text)
+        text = str(self.app.main_screen.query_one("#advice").text)
         assert all(len(line) <= 78 for line in text.splitlines()), text
         return text
 

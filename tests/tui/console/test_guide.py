@@ -17,7 +17,7 @@ def advise(fake: Any, guide: Guide, now_s: float = 0.0, **changes: Any) -> str:
         "best_db": None,
     }
     helm = fake.FakeHelm(fake.still(**(unknown | changes)))
-    advice = guide.look(helm.now, helm.scale(), now_s)
+    advice = guide.advise(helm.now, helm.scale(), now_s)
     for line in (advice.now, advice.next):
         assert len(line) <= 78, line  # cells of a small screen, less the padding
     return f"{advice.now} {advice.next}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -9,34 +10,55 @@ import pytest
 
 
 def calls(helm: Any) -> list[Any]:
-    return [call for call in helm.calls if call[0] not in ("select",)]
+    return [call for call in helm.calls if call[0] != "select"]
 
 
-@pytest.mark.parametrize(
-    ("hemisphere", "key", "call"),
-    [
-        ("north", "e", ("jog", "east")),
-        ("north", "w", ("jog", "west")),
-        ("south", "e", ("jog", "east")),
-        ("north", "left", ("jog", "east")),  # east is on the left hand in the north
-        ("north", "right", ("jog", "west")),
-        ("south", "left", ("jog", "west")),
-        ("south", "right", ("jog", "east")),
-        ("north", "E", ("hold", "east")),
-        ("north", "W", ("hold", "west")),
-        ("north", "shift+left", ("hold", "east")),
-        ("south", "shift+left", ("hold", "west")),
-        ("north", "m", ("reset_best",)),
-        ("north", "v", ("set_supply", 18)),
-        ("north", "t", ("set_tone", True)),
+def sentence(rows: list[str]) -> str:
+    """What a dialogue says, without its frame and its line breaks."""
+    return " ".join(re.sub("[^\\x20-\\x7e]", " ", " ".join(rows)).split())
+
+
+KEYS = {
+    "north": [
+        ("e", ("jog", "east")),
+        ("w", ("jog", "west")),
+        ("left", ("jog", "east")),  # east is on the left in the north
+        ("right", ("jog", "west")),
+        ("E", ("hold", "east")),
+        ("W", ("hold", "west")),
+        ("shift+left", ("hold", "east")),
+        ("shift+right", ("hold", "west")),
+        ("m", ("reset_best",)),
+        ("v", ("set_supply", 18)),
+        ("t", ("set_tone", True)),
     ],
-)
-def test_a_key_is_one_order(drive: Any, fake: Any, hemisphere: str, key: str, call: Any) -> None:
+    "south": [
+        ("e", ("jog", "east")),
+        ("left", ("jog", "west")),
+        ("right", ("jog", "east")),
+        ("shift+left", ("hold", "west")),
+    ],
+}
+
+
+@pytest.mark.parametrize("hemisphere", KEYS)
+def test_a_key_is_one_order(drive: Any, fake: Any, hemisphere: str) -> None:
     async def body(pilot: Any, app: Any, helm: Any) -> None:
-        await pilot.press(key)
-        assert helm.calls == [call]
+        for key, call in KEYS[hemisphere]:
+            helm.calls.clear()
+            await pilot.press(key)
+            assert helm.calls == [call], key
 
     drive(body, fake.FakeHelm(hemisphere=hemisphere))
+
+
+@pytest.mark.parametrize("supply_v", [0, 13, 14, 15, 18])
+def test_the_supply_key_changes_level(drive: Any, fake: Any, supply_v: int) -> None:
+    async def body(pilot: Any, app: Any, helm: Any) -> None:
+        await pilot.press("v")
+        assert helm.calls == [("set_supply", 13 if supply_v >= 15 else 18)]
+
+    drive(body, fake.FakeHelm(fake.still(supply_v=supply_v, tone=True)))
 
 
 @pytest.mark.parametrize("part", ["f", "p"])
@@ -48,42 +70,89 @@ def test_letters_move_while_a_list_has_the_arrows(drive: Any, part: str) -> None
     drive(body, size=(120, 40))
 
 
-@pytest.mark.parametrize(
-    ("keys", "call"),
-    [
-        (("d", "enter", "e"), ("drive", "east", 10, None)),
-        (("d", "5", "0", "enter", "w"), ("drive", "west", 50, None)),
-        (("d", "2", "0", "s", "enter", "w"), ("drive", "west", None, 20)),
-        (("d", "1", "2", "8", "enter", "e"), ("drive", "east", 128, None)),
-        (("d", "1", "2", "9", "enter", "e", "escape"), None),  # one frame carries 128 at most
-        (("d", "0", "enter", "e", "escape"), None),
-        (("d", "1", "2", "8", "s", "enter", "w", "escape"), None),
-        (("d", "escape"), None),
-        (("l", "n"), ("limits", True)),
-        (("l", "f"), ("limits", False)),
-        (("l", "x"), None),
-        (("l", "e", "y"), ("set_limit", "east")),
-        (("l", "w", "y"), ("set_limit", "west")),
-        (("l", "w", "n"), None),
-        (("l", "w", "enter"), None),  # the focus is on no
-        (("s", "y"), ("store", 7)),
-        (("s", "enter"), None),
-        (("g", "g"), ("goto", 7)),
-        (("g", "enter"), None),
-        (("c", "6", "0", "0", "enter"), ("call_count", 600)),
-        (("c", "x", "enter", "escape"), None),
-        (("colon", *"halt", "enter"), ("order", "halt", False)),
-        (("colon", "up", "enter"), None),
-    ],
-)
-def test_a_dialogue_orders_what_was_answered(drive: Any, keys: Any, call: Any) -> None:
+DIALOGUES: list[tuple[tuple[str, ...], tuple[object, ...] | None]] = [
+    (("d", "enter", "e"), ("drive", "east", 10, None)),
+    (("d", "5", "0", "enter", "w"), ("drive", "west", 50, None)),
+    (("d", "2", "0", "s", "enter", "w"), ("drive", "west", None, 20)),
+    (("d", "1", "2", "8", "enter", "e"), ("drive", "east", 128, None)),
+    (("d", "1", "2", "9", "enter", "e", "escape"), None),  # one frame carries 128 at most
+    (("d", "0", "enter", "e", "escape"), None),
+    (("d", "1", "2", "7", "s", "enter", "w"), ("drive", "west", None, 127)),
+    (("d", "1", "2", "8", "s", "enter", "w", "escape"), None),
+    (("d", "escape"), None),
+    (("d", "enter", "enter"), None),  # the focus is on cancel
+    (("d", "enter", "right", "enter"), ("drive", "east", 10, None)),
+    (("d", "enter", "right", "right", "enter"), ("drive", "west", 10, None)),
+    (("l", "n"), ("limits", True)),
+    (("l", "f"), ("limits", False)),
+    (("l", "x"), None),
+    (("l", "escape"), None),
+    (("l", "e", "y"), ("set_limit", "east")),
+    (("l", "w", "y"), ("set_limit", "west")),
+    (("l", "w", "n"), None),
+    (("l", "w", "enter"), None),  # the focus is on no
+    (("s", "y"), ("store", 7)),
+    (("s", "enter"), None),
+    (("g", "g"), ("goto", 7)),
+    (("g", "enter"), None),
+    (("q", "n"), None),
+    (("c", "6", "0", "0", "enter"), ("call_count", 600)),
+    (("c", "0", "enter"), ("call_count", 0)),
+    (("c", "x", "enter", "escape"), None),
+    (("c", "3", "2", "7", "6", "8", "enter", "escape"), None),
+    (("colon", *"halt", "enter", "escape"), ("order", "halt", False)),
+    (("colon", "up", "enter", "escape"), ("order", "halt", False)),  # the words before
+    (("colon", "enter", "escape"), None),
+]
+
+
+def test_a_dialogue_orders_what_was_answered(drive: Any, fake: Any) -> None:
     async def body(pilot: Any, app: Any, helm: Any) -> None:
-        await pilot.press(*keys)
-        await pilot.pause()
-        assert calls(helm) == ([] if call is None else [call])
-        assert app.screen is app.deck
+        for keys, call in DIALOGUES:
+            helm.calls.clear()
+            await pilot.press(*keys)
+            await pilot.pause()
+            assert calls(helm) == ([] if call is None else [call]), keys
+            assert app.screen is app.main_screen, keys
 
     drive(body)
+
+
+def test_leaving_ends_the_console(drive: Any) -> None:
+    async def body(pilot: Any, app: Any, helm: Any) -> None:
+        await pilot.press("q", "y")
+        await pilot.pause()
+        assert app.return_value == 0
+
+    drive(body)
+
+
+QUESTIONS = {
+    "l": "The dish is at count 609. A soft limit belongs 5-10 counts inside the end, set one "
+    "count at a time. It is kept in the positioner and is no safety device.",
+    "s": "It is stored at 480. The positioner forgets that place.",
+    "g": "It is stored at 480: 129 east of here. The dish will move.",
+    "c": "It is 609 now. Only the count shown here changes; positions and limits kept in the "
+    "positioner do not.",
+    "q": "The motor is halted and the port closed.",
+}
+
+
+def test_a_question_names_the_figures_it_is_about(drive: Any, lines: Any) -> None:
+    async def body(pilot: Any, app: Any, helm: Any) -> None:
+        for key, words in QUESTIONS.items():
+            await pilot.press(key)
+            await pilot.pause()
+            assert words in sentence(lines(app)), key
+            await pilot.press("escape")
+        await pilot.press("l", "e")
+        await pilot.pause()
+        assert (
+            "The east soft limit will be count 609. It replaces the one at 45. The positioner "
+            "keeps it and no longer drives east beyond it." in sentence(lines(app))
+        )
+
+    drive(body, size=(120, 40))
 
 
 def test_a_place_not_taught_is_stored_without_asking(drive: Any, fake: Any) -> None:
@@ -128,7 +197,7 @@ def test_nothing_moves_before_the_cautions_are_acknowledged(drive: Any, fake: An
         await pilot.press("e")
         await pilot.pause()
         assert helm.calls == []
-        assert app.screen is not app.deck  # the cautions are asked again
+        assert app.screen is not app.main_screen  # the cautions are asked again
         await pilot.press("y")
         await pilot.pause()
         await pilot.press("e")
@@ -170,7 +239,7 @@ def test_the_log_is_saved_with_bytes_and_meaning(
 
     async def body(pilot: Any, app: Any, helm: Any) -> None:
         helm.say("sent", "Drive west 1 count", "E0 31 69 FF")
-        app.look_at_log()
+        app.update_log()
         await pilot.press("o")
 
     drive(body)
@@ -188,7 +257,7 @@ def test_a_log_that_cannot_be_written_is_said(
 
     async def body(pilot: Any, app: Any, helm: Any) -> None:
         await pilot.press("o")
-        app.look_at_all()
+        app.update_all()
         await pilot.pause()
         assert any("could not be written" in line for line in lines(app))
 

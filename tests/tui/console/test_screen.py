@@ -118,13 +118,13 @@ def test_a_long_refusal_is_read_whole_on_a_small_screen(drive: Any, fake: Any, l
     )
 
     async def body(pilot: Any, app: Any, helm: Any) -> None:
-        app.look_at_all()
+        app.update_all()
         await pilot.pause()
         text = " ".join(" ".join(lines(app)).split())
         assert words[1:] in text
         assert "SPACE halt" in text
         helm.set(error="")
-        app.look_at_all()
+        app.update_all()
         await pilot.pause()
         assert "no error" in " ".join(lines(app))
 
@@ -156,7 +156,7 @@ def test_unknowns_are_called_unknown(drive: Any, fake: Any, lines: Any) -> None:
 
 
 def test_a_limit_that_is_off_stops_nothing(fake: Any) -> None:
-    from tui.console.distance import describe_stop
+    from tui.console.stops import describe_stop
 
     helm = fake.FakeHelm(fake.still(limits_on=False))
     assert describe_stop("west", helm.now, helm.scale()) == "391 to the west end 1000"
@@ -170,16 +170,16 @@ def test_the_log_scrolls_back_and_stays_while_lines_come(drive: Any, fake: Any) 
     async def body(pilot: Any, app: Any, helm: Any) -> None:
         from tui.console.frame_log import FrameLog
 
-        frames = app.deck.query_one(FrameLog)
+        frames = app.main_screen.query_one(FrameLog)
         for number in range(100):
             helm.say("note", f"line {number}")
-        app.look_at_log()
+        app.update_log()
         await pilot.press("f")
         assert "line 99" in frames.text
         await pilot.press("pageup")
         before = frames.text.splitlines()[0]
         helm.say("note", "line 100")
-        app.look_at_log()
+        app.update_log()
         assert frames.text.splitlines()[0] == before
         assert "paused" in frames.text
         await pilot.press("end")
@@ -190,22 +190,22 @@ def test_the_log_scrolls_back_and_stays_while_lines_come(drive: Any, fake: Any) 
 
 
 def test_an_unchanged_snapshot_draws_nothing(drive: Any, fake: Any) -> None:
-    from tui.console.row_widget import Rows
+    from tui.console.row_widget import RowWidget
 
     drawn: list[str] = []
 
     async def body(pilot: Any, app: Any, helm: Any) -> None:
-        app.look_at_all()
+        app.update_all()
         await pilot.pause()
-        for widget in app.deck.query(Rows):
+        for widget in app.main_screen.query(RowWidget):
             name = type(widget).__name__
             widget.refresh = lambda *_, _name=name, **__: drawn.append(_name)
-        app.look_at_all()
-        app.look_at_picture()
+        app.update_all()
+        app.update_picture()
         assert drawn == []
         helm.set(count=610)
-        app.look_at_all()
-        assert {"Picture", "Travel", "Readouts"} <= set(drawn)
+        app.update_all()
+        assert {"SkyPicture", "TravelScale", "Readouts"} <= set(drawn)
 
     drive(body)
 
@@ -220,8 +220,8 @@ def test_a_coasting_dish_is_not_said_to_stand(drive: Any, fake: Any, lines: Any)
 
 
 def test_without_a_link_nothing_is_said_to_stand_still(fake: Any) -> None:
-    from tui.console.readouts import motion_words
+    from tui.console.readouts import motion_text
 
     lost = fake.still(link="lost", state="no link")
-    assert "not known" in motion_words(lost, "north")[0]
-    assert "standing still" in motion_words(fake.still(), "north")[0]
+    assert "not known" in motion_text(lost, "north")[0]
+    assert "standing still" in motion_text(fake.still(), "north")[0]

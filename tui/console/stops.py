@@ -41,10 +41,10 @@ def left_side(hemisphere: str) -> Side:
     return "west" if hemisphere == "south" else "east"
 
 
-def toward(side: Side, hemisphere: str, *, double: bool = False) -> str:
+def side_with_arrow(side: Side, hemisphere: str, *, double: bool = False) -> str:
     """Name a side with an arrow on the hand where it lies.
 
-    >>> toward("east", "north"), toward("east", "south")
+    >>> side_with_arrow("east", "north"), side_with_arrow("east", "south")
     ('◀ east', 'east ▶')
     """
     if side == left_side(hemisphere):
@@ -52,7 +52,7 @@ def toward(side: Side, hemisphere: str, *, double: bool = False) -> str:
     return f"{side} {'▶▶' if double else '▶'}"
 
 
-def place_of(row: PositionRow) -> int | None:
+def count_of(row: PositionRow) -> int | None:
     """Where a position is: stored, or else predicted."""
     return row.count if row.count is not None else row.predicted
 

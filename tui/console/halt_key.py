@@ -39,7 +39,7 @@ def is_space(event: events.Key) -> bool:
     return event.character == " " or event.key.rpartition("+")[2] == "space"
 
 
-def make_halting(base: type[Driver]) -> type[Driver]:
+def halting_driver(base: type[Driver]) -> type[Driver]:
     """Derive a driver that halts on SPACE by itself."""
 
     class HaltingDriver(base):  # type: ignore[misc,valid-type]
@@ -64,10 +64,10 @@ def make_halting(base: type[Driver]) -> type[Driver]:
 
     if sys.platform == "win32":
         return HaltingDriver
-    return _make_robust(HaltingDriver)
+    return _robust_driver(HaltingDriver)
 
 
-def _make_robust(base: type[Driver]) -> type[Driver]:
+def _robust_driver(base: type[Driver]) -> type[Driver]:
     """Derive a driver that no byte on the terminal can kill."""
     from textual._xterm_parser import XTermParser  # noqa: PLC0415 - posix only
 
@@ -113,7 +113,7 @@ def _make_robust(base: type[Driver]) -> type[Driver]:
     return RobustDriver
 
 
-def on_death(handler: Any) -> None:
+def on_termination(handler: Any) -> None:
     """Call a handler when the terminal hangs up or the process is told to end.
 
     Plain handlers, not those of the event loop: they run even while the loop waits for a
