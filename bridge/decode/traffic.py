@@ -88,11 +88,11 @@ class SupplyBeside:
     """The supply on a channel of its own, read as far as it is asked for."""
 
     def __init__(self, trace: Samples) -> None:
-        from bridge.signal.supply import STEP_S, SupplyWatch  # noqa: PLC0415  (numpy only where used)
+        from bridge.signal.supply import STEP_S, SupplyTracker  # noqa: PLC0415  (numpy only where used)
 
         self._trace = trace
         self._block = max(1, round(STEP_S * trace.rate_hz))
-        self._watch = SupplyWatch(self._block / trace.rate_hz, trace.start_s)
+        self._watch = SupplyTracker(self._block / trace.rate_hz, trace.start_s)
         self._means = self._read()
         self._changes: deque[Supply] = deque()
         self._ended = False

@@ -1,6 +1,6 @@
 """Samples -> the stretches of them that may hold tone; idle samples are read once and dropped.
 
-The power that `probe` finds in each block of samples, averaged over a few bits, is held against
+The power that `power` finds in each block of samples, averaged over a few bits, is held against
 the floor of the quiet around it.
 """
 
@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bridge.signal.flicker import is_flicker
-from bridge.signal.power import PROBES_HZ, UNIT_BLOCKS, Probe, Unit, clear_of_damage
-from bridge.signal.spikes import SPIKELESS_HZ, without_spikes
+from bridge.signal.glitches import SPIKELESS_HZ, is_converter_flicker, remove_spikes
+from bridge.signal.power import BATCH_BLOCKS, REFERENCES_HZ, BlockPowers, PowerMeter, clip_damaged
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,8 +27,8 @@ WINDOW_S = 8e-3  # s, power is averaged over this: more than five bits
 BUSY_DEVIATIONS, KEEP_DEVIATIONS = 5.8, 2.6  # of the average of noise: a stretch must reach the
 # first, and goes on down to the second
 MARGIN_S = 3.2e-3  # s kept on either side of where the average is high
-FAINT_RATIO = 40.0  # average below which a stretch is faint: its borders show late
-FAINT_S = 5e-3  # s kept besides on either side of a faint stretch
+WEAK_RATIO = 40.0  # average below which a stretch is faint: its borders show late
+WEAK_MARGIN_S = 5e-3  # s kept besides on either side of a faint stretch
 LONGEST_S = 0.25  # s, a longer stretch is cut or is continuous tone; a message is 0.11 at most
 STEADY_RATIO = 0.6  # lowest to highest average of a tone that is on without keying
 EDGE_S = 0.04  # s of a steady tone kept at either end
@@ -43,7 +42,7 @@ CLOSE_STRIDE = 2  # a view of samples that lie further apart is copied, not to k
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Segment:
     """Samples in which there may be tone, from sample `first` of the trace.
 
     `floor` is the noise power density seen around it (power per sample of white noise), in the
@@ -58,7 +57,7 @@ class Stretch:
 
 
 @dataclass(slots=True)
-class Skim:
+class ActivityDetector:
     """Chunks of samples in, stretches out; `means` holds the mean of each block not yet taken.
 
     `scale` and `offset` turn raw samples into the unit wanted: raw * scale + offset. Block
@@ -71,7 +70,7 @@ class Skim:
     samples: int = 0  # skimmed so far
     means: list[Floats] = field(default_factory=list)
     block: int = field(init=False)  # samples from one block to the next
-    _probe: Probe = field(init=False)
+    _probe: PowerMeter = field(init=False)
     _busy_ratio: float = field(init=False)  # of the floor, that a stretch must reach
     _keep_ratio: float = field(init=False)  # of the floor, down to which it goes on
     _kept: deque[NDArray[Any]] = field(default_factory=deque)  # latest chunks, from sample
@@ -90,25 +89,25 @@ class Skim:
     _steady: float | None = None  # power of a continuous tone passed over
 
     def __post_init__(self) -> None:
-        self._probe = Probe(self.rate_hz, self.scale, self.offset)
+        self._probe = PowerMeter(self.rate_hz, self.scale, self.offset)
         self.block = self._probe.block
         spread = 1 / np.sqrt(max(self._blocks(WINDOW_S), 1))
         self._busy_ratio = 1 + BUSY_DEVIATIONS * spread
         self._keep_ratio = 1 + KEEP_DEVIATIONS * spread
 
     @property
-    def idle_since(self) -> int:
+    def settled_until(self) -> int:
         """Sample before which no stretch is to come."""
         margin = self._blocks(MARGIN_S)
         at = self._judged - margin if self._busy is None else self._busy
-        return max(0, at - margin - self._blocks(FAINT_S)) * self.block
+        return max(0, at - margin - self._blocks(WEAK_MARGIN_S)) * self.block
 
     @property
-    def holds_tone(self) -> bool:
+    def in_steady_tone(self) -> bool:
         """Whether a continuous tone is being passed over."""
         return self._steady is not None
 
-    def push(self, chunk: NDArray[Any]) -> Iterator[Stretch]:
+    def push(self, chunk: NDArray[Any]) -> Iterator[Segment]:
         """Give the stretches that have ended; what is pushed must not change afterwards."""
         if len(chunk) and abs(chunk.strides[0]) > CLOSE_STRIDE * chunk.itemsize:
             chunk = np.array(chunk)
@@ -116,7 +115,7 @@ class Skim:
         for unit in self._probe.push(chunk):
             yield from self._take(unit)
 
-    def finish(self) -> Iterator[Stretch]:
+    def finish(self) -> Iterator[Segment]:
         for unit in self._probe.finish():
             yield from self._take(unit)
         yield from self._judge(last=True)
@@ -124,7 +123,7 @@ class Skim:
     def _blocks(self, time_s: float) -> int:
         return round(time_s * self.rate_hz / self.block)
 
-    def _take(self, unit: Unit) -> Iterator[Stretch]:
+    def _take(self, unit: BlockPowers) -> Iterator[Segment]:
         self.means.append(unit.means)
         self.samples += unit.samples
         self._add(unit.power)
@@ -150,7 +149,7 @@ class Skim:
             samples = np.array(raw, dtype=np.float32)
             if self.scale != 1.0:
                 samples *= np.float32(self.scale)
-        samples = clear_of_damage(samples)
+        samples = clip_damaged(samples)
         if self.offset:
             samples += np.float32(self.offset)
         return samples
@@ -159,7 +158,7 @@ class Skim:
         self._peak = max(self._peak, float(power.max(initial=0.0)))
         if power.shape[1] < FEWEST_BLOCKS:
             return
-        some = power[:, ::4] if power.shape[1] >= UNIT_BLOCKS else power
+        some = power[:, ::4] if power.shape[1] >= BATCH_BLOCKS else power
         ranks = [int(share * (some.shape[1] - 1)) for share in (0.1, 0.2, 0.9)]
         tenth, fifth, most = np.partition(some, ranks, axis=1)[:, ranks].T
         if np.all(most >= SPREAD_NOISE * tenth):  # a tone throughout says nothing of the floor
@@ -184,11 +183,11 @@ class Skim:
     def _floor(self) -> Powers:
         least = DYNAMIC_RANGE * self._peak
         if self._middle is None:
-            return np.full(len(PROBES_HZ), least)
+            return np.full(len(REFERENCES_HZ), least)
         floor: Powers = np.maximum(self._middle, least)
         return floor
 
-    def _judge(self, last: bool) -> Iterator[Stretch]:
+    def _judge(self, last: bool) -> Iterator[Segment]:
         half = self._blocks(WINDOW_S) // 2
         end = self._first + len(self._sums) - 1
         until = end if last else end - half
@@ -220,7 +219,7 @@ class Skim:
             averages = (sums[high] - sums[low]) / (high - low)
         return averages.real, averages.imag
 
-    def _walk(self, ratios: Powers, floor: float) -> Iterator[Stretch]:
+    def _walk(self, ratios: Powers, floor: float) -> Iterator[Segment]:
         """Follow the averages from block `_judged` on, and give each stretch that has ended."""
         margin = self._blocks(MARGIN_S)
         at = self._judged
@@ -257,7 +256,7 @@ class Skim:
         elif self._judged - self._busy > self._blocks(LONGEST_S):
             yield from self._shorten(floor)
 
-    def _end(self, floor: float) -> Iterator[Stretch]:
+    def _end(self, floor: float) -> Iterator[Segment]:
         """Give the stretch at hand, if it was more than noise."""
         assert self._busy is not None
         if self._is_more_than_noise():
@@ -270,24 +269,24 @@ class Skim:
         if not self._opens and self._loudest <= self._busy_ratio:
             return False
         part = self._read(self._busy * self.block, self._busy_end * self.block)
-        if is_flicker(part, self.rate_hz):
+        if is_converter_flicker(part, self.rate_hz):
             return False
         if self._opens or self.rate_hz >= SPIKELESS_HZ:
             return True
         struck = self._scaled(part)
-        cleared = without_spikes(struck, self.rate_hz)
+        cleared = remove_spikes(struck, self.rate_hz)
         return cleared is struck or self._loudness(cleared) > self._busy_ratio
 
     def _loudness(self, samples: Floats) -> float:
         """The highest average of samples that are scaled already, over the floor."""
-        probe = Probe(self.rate_hz)
+        probe = PowerMeter(self.rate_hz)
         power = np.hstack([unit.power for unit in (*probe.push(samples), *probe.finish())])
         width = min(max(1, self._blocks(WINDOW_S)), power.shape[1])
         sums = np.cumsum(np.pad(power, ((0, 0), (1, 0))), axis=1, dtype=np.float64)
         averages = (sums[:, width:] - sums[:, :-width]) / width
         return float((averages / np.maximum(self._floor(), LEAST_FLOOR)[:, None]).max())
 
-    def _shorten(self, floor: float) -> Iterator[Stretch]:
+    def _shorten(self, floor: float) -> Iterator[Segment]:
         """Give the first part of a stretch too long: what follows is steady tone, or the rest."""
         assert self._busy is not None
         half = self._blocks(WINDOW_S) // 2
@@ -307,9 +306,9 @@ class Skim:
 
     def _cut(
         self, start: int, end: int, floor: float, *, closes: bool = False, all_of: bool = False
-    ) -> Stretch:
-        if self._loudest < FAINT_RATIO and not all_of:
-            wider = self._blocks(FAINT_S)
+    ) -> Segment:
+        if self._loudest < WEAK_RATIO and not all_of:
+            wider = self._blocks(WEAK_MARGIN_S)
             if not self._opens:
                 start = max(start - wider, self._cut_end, self._first, 0)
             if not closes:
@@ -317,8 +316,8 @@ class Skim:
         self._loudest, self._cut_end = 0.0, end
         part = self._read(start * self.block, None if all_of else end * self.block)
         opens, self._opens = self._opens, closes
-        samples = without_spikes(self._scaled(part), self.rate_hz)
-        return Stretch(samples, start * self.block, floor, opens, closes)
+        samples = remove_spikes(self._scaled(part), self.rate_hz)
+        return Segment(samples, start * self.block, floor, opens, closes)
 
     def _read(self, first: int, end: int | None) -> NDArray[Any]:
         """The kept samples from `first` on, as they came."""
@@ -332,14 +331,14 @@ class Skim:
 
     def _forget(self, half: int) -> None:
         """Drop what no stretch to come can need."""
-        need = self._judged - half - 3 * self._blocks(MARGIN_S) - self._blocks(FAINT_S)
+        need = self._judged - half - 3 * self._blocks(MARGIN_S) - self._blocks(WEAK_MARGIN_S)
         if self._busy is not None:
-            need = min(need, self._busy - half - self._blocks(FAINT_S))
+            need = min(need, self._busy - half - self._blocks(WEAK_MARGIN_S))
         if self._steady is not None:
             need = self._judged - half - self._blocks(EDGE_S) - half
-        units = max(need - self._first, 0) // UNIT_BLOCKS
+        units = max(need - self._first, 0) // BATCH_BLOCKS
         if units:
-            self._first += units * UNIT_BLOCKS
-            self._sums = self._sums[units * UNIT_BLOCKS :] - self._sums[units * UNIT_BLOCKS]
+            self._first += units * BATCH_BLOCKS
+            self._sums = self._sums[units * BATCH_BLOCKS :] - self._sums[units * BATCH_BLOCKS]
         while self._kept and self._kept_from + len(self._kept[0]) <= self._first * self.block:
             self._kept_from += len(self._kept.popleft())

@@ -16,7 +16,7 @@ from bridge.bus import standard as std
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.signal.activity import Stretch
+    from bridge.signal.activity import Segment
 
     Floats = NDArray[np.float32]
     Reals = NDArray[np.float64]
@@ -42,11 +42,11 @@ class Signal:
 class Baseband:
     """Tone turned down by `carrier_hz`: point n lies at `start_s + n * step_s`.
 
-    `size` is the amplitude of a tone. `noise` is the deviation of one component.
+    `envelope` is the amplitude of the tone. `noise` is the deviation of one component.
     """
 
     points: Complexes
-    size: Reals
+    envelope: Reals
     start_s: float
     step_s: float
     carrier_hz: float
@@ -54,7 +54,7 @@ class Baseband:
 
 
 @lru_cache(maxsize=64)
-def taps_of(rate_hz: float, carrier_hz: float) -> tuple[NDArray[np.float32], float]:
+def quadrature_taps(rate_hz: float, carrier_hz: float) -> tuple[NDArray[np.float32], float]:
     """Raised cosine over two cycles, times the carrier; and the noise it lets through."""
     count = max(7, round(2 * rate_hz / carrier_hz) | 1)
     n = np.arange(count) - (count - 1) / 2
@@ -72,7 +72,7 @@ def taps_of(rate_hz: float, carrier_hz: float) -> tuple[NDArray[np.float32], flo
     return np.asfortranarray(table, dtype=np.float32), noise
 
 
-def thin(stretch: Stretch, rate_hz: float, start_s: float) -> Signal:
+def decimate(stretch: Segment, rate_hz: float, start_s: float) -> Signal:
     """Averages of neighbours, where the rate is more than enough."""
     samples = stretch.samples
     begin_s = start_s + stretch.first / rate_hz
@@ -90,7 +90,7 @@ def thin(stretch: Stretch, rate_hz: float, start_s: float) -> Signal:
     )
 
 
-def find_carrier(
+def estimate_carrier(
     signal: Signal, band_hz: tuple[float, float], most_rows: int | None = None
 ) -> float:
     """The frequency in Hz of the strongest tone in the band, phases not regarded.
@@ -128,7 +128,7 @@ def _seeking(
 @lru_cache(maxsize=64)
 def _band(rate_hz: float, carrier_hz: float, hop: int) -> Floats:
     """A column for each component of TOGETHER points, `hop` samples apart, of a row of samples."""
-    taps, _ = taps_of(rate_hz, carrier_hz)
+    taps, _ = quadrature_taps(rate_hz, carrier_hz)
     band = np.zeros((len(taps) + hop * (TOGETHER - 1), TOGETHER, 2), np.float32)
     for n in range(TOGETHER):
         band[n * hop : n * hop + len(taps), n] = taps
@@ -143,11 +143,11 @@ def _turn_back(turns: float, rows: int) -> Complexes:
     return phases
 
 
-def turn_down(signal: Signal, carrier_hz: float) -> Baseband:
+def downconvert(signal: Signal, carrier_hz: float) -> Baseband:
     """Bring the carrier to zero frequency."""
     rate_hz, samples = signal.rate_hz, signal.samples
     near_hz = round(carrier_hz / 20) * 20.0
-    taps, noise = taps_of(rate_hz, near_hz)
+    taps, noise = quadrature_taps(rate_hz, near_hz)
     hop = max(1, round(rate_hz * STEP_S))
     count = max(0, (len(samples) - len(taps)) // hop + 1)
     if count:
@@ -173,7 +173,7 @@ def turn_down(signal: Signal, carrier_hz: float) -> Baseband:
     )
 
 
-def smooth(values: Reals, count: int) -> Reals:
+def moving_average(values: Reals, count: int) -> Reals:
     """Averages of `count` neighbours, or of all where there are fewer."""
     count = max(1, min(count, len(values)))
     total = np.concatenate(([0.0], np.cumsum(values)))
@@ -181,10 +181,10 @@ def smooth(values: Reals, count: int) -> Reals:
     return averages
 
 
-def quantile_of(values: NDArray[Any], share: float) -> float:
+def quantile(values: NDArray[Any], share: float) -> float:
     """The value that a share of all stay below, between two of them in proportion.
 
-    >>> [quantile_of(np.array([4.0, 1.0, 2.0, 8.0]), share) for share in (0.0, 0.5, 1.0)]
+    >>> [quantile(np.array([4.0, 1.0, 2.0, 8.0]), share) for share in (0.0, 0.5, 1.0)]
     [1.0, 3.0, 8.0]
     """
     place = share * (len(values) - 1)

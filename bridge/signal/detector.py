@@ -1,6 +1,6 @@
 """Samples or edges in, events out: what stands between a trace and what is heard on it.
 
-samples -> skim -> tone (or soft) -> keying -> events        supply beside it
+samples -> activity -> strong (or weak) -> keying -> events  supply beside it
 edges   -> logic                  -> keying -> events
 """
 
@@ -18,12 +18,12 @@ from bridge.bus.frame import LONGEST_READ
 from bridge.bus.keying import BURST_A_S, Keyed, Keying, Message, Scrap
 from bridge.bus.mark import Mark
 from bridge.bus.parity import check_bytes
-from bridge.signal.activity import Skim, Stretch
-from bridge.signal.baseband import quantile_of
+from bridge.signal.activity import ActivityDetector, Segment
+from bridge.signal.baseband import quantile
 from bridge.signal.clean import MOST_MARKS, NO_MARKS, MarkColumns, read_runs
 from bridge.signal.logic import LogicMarks, Manner, judge
 from bridge.signal.strong import hear
-from bridge.signal.supply import SupplyWatch
+from bridge.signal.supply import SupplyTracker
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -100,39 +100,39 @@ class SampleReceiver:
     volts: bool = False
     scale: float = 1.0
     offset: float = 0.0
-    _skim: Skim = field(init=False)
+    _activity: ActivityDetector = field(init=False)
     _keying: Keying = field(init=False)
-    _supply: SupplyWatch | None = field(init=False, default=None)
+    _supply: SupplyTracker | None = field(init=False, default=None)
     _pending: Mark | None = field(init=False, default=None)
     _events: list[Event] = field(init=False, default_factory=list)
     _begun: bool = field(init=False, default=False)
 
     def __post_init__(self) -> None:
-        self._skim = Skim(self.rate_hz, self.scale, self.offset)
+        self._activity = ActivityDetector(self.rate_hz, self.scale, self.offset)
         self._keying = Keying(ANALOGUE_GRAIN_S + 1 / self.rate_hz, self.start_s)
 
     def push(self, chunk: NDArray[Any]) -> Iterator[Event]:
-        skimmed = self._skim.samples
-        for stretch in self._skim.push(chunk):
+        skimmed = self._activity.samples
+        for stretch in self._activity.push(chunk):
             self._hear(stretch)
-        if self._skim.samples == skimmed:
+        if self._activity.samples == skimmed:
             return  # they wait for more
         self._watch_supply()
         self._settle()
         yield from self._release(self._certain_s())
 
     def finish(self) -> Iterator[Event]:
-        for stretch in self._skim.finish():
+        for stretch in self._activity.finish():
             self._hear(stretch)
         self._watch_supply()
         if self._supply is not None:
             self._events += self._supply.finish()
         self._flush_pending()
-        end_s = self.start_s + self._skim.samples / self.rate_hz
+        end_s = self.start_s + self._activity.samples / self.rate_hz
         self._tell(self._keying.finish(end_s))
         yield from self._release(np.inf)
 
-    def _hear(self, stretch: Stretch) -> None:
+    def _hear(self, stretch: Segment) -> None:
         self._watch_supply()
         marks = hear(stretch, self.rate_hz, self.start_s, volts=self.volts)
         begin_s = self.start_s + stretch.first / self.rate_hz
@@ -154,14 +154,14 @@ class SampleReceiver:
     def _settle(self) -> None:
         """Let the keying know what time is over."""
         if self._pending is None:
-            idle_s = self.start_s + self._skim.idle_since / self.rate_hz
+            idle_s = self.start_s + self._activity.settled_until / self.rate_hz
             self._tell(self._keying.advance(idle_s))
-        elif self._skim.holds_tone:
-            now_s = self.start_s + self._skim.samples / self.rate_hz
+        elif self._activity.in_steady_tone:
+            now_s = self.start_s + self._activity.samples / self.rate_hz
             self._tell(self._keying.hold(self._pending.on_s, now_s))
 
     def _watch_supply(self) -> None:
-        means, self._skim.means = self._skim.means, []
+        means, self._activity.means = self._activity.means, []
         if not means:
             return
         values = np.concatenate(means).astype(np.float64)
@@ -169,10 +169,10 @@ class SampleReceiver:
             return
         if not self._begun:
             self._begun = True
-            middle = quantile_of(values, 0.5)
+            middle = quantile(values, 0.5)
             self.volts = self.volts or LIKELY_VOLTS[0] < middle < LIKELY_VOLTS[1]
             if self.volts:
-                self._supply = SupplyWatch(self._skim.block / self.rate_hz, self.start_s)
+                self._supply = SupplyTracker(self._activity.block / self.rate_hz, self.start_s)
         if self._supply is not None:
             self._events += self._supply.push(values)
 
@@ -182,10 +182,10 @@ class SampleReceiver:
 
     def _certain_s(self) -> float:
         """Time before which nothing more is to be told."""
-        times = [self.start_s + self._skim.idle_since / self.rate_hz]
+        times = [self.start_s + self._activity.settled_until / self.rate_hz]
         if self._keying.since_s is not None:
             times.append(self._keying.since_s)
-        if self._pending is not None and not self._skim.holds_tone:
+        if self._pending is not None and not self._activity.in_steady_tone:
             times.append(self._pending.on_s)
         if self._supply is not None:
             times.append(self._supply.judged_s)
@@ -332,7 +332,7 @@ class EdgeReceiver:
             yield _event_of(item, None)
 
 
-def _event_of(item: Keyed, supply: SupplyWatch | None) -> Event:
+def _event_of(item: Keyed, supply: SupplyTracker | None) -> Event:
     if isinstance(item, Message):
         supply_v = None if supply is None else supply.level(item.start_s, item.end_s)
         return frame_heard(item, supply_v)

@@ -14,7 +14,7 @@ import numpy as np
 
 from bridge.bus.event import Fault
 from bridge.bus.mark import Mark, in_ms
-from bridge.signal.segment import Scene, places
+from bridge.signal.correlator import Correlator, places
 from bridge.signal.sequence import log_i0
 
 if TYPE_CHECKING:
@@ -38,66 +38,68 @@ COARSE_HZ = 64e3  # samples a second below which a chain leaves edges uncertain
 MOST_BLUR_S = 0.1e-3  # s of uncertainty up to which edges are moved one by one
 
 
-def tell_flaws(scene: Scene, marks: Sequence[Mark]) -> list[Mark]:
+def find_holes_and_pulses(correlator: Correlator, marks: Sequence[Mark]) -> list[Mark]:
     """The same marks, with faults where there is a hole in one or a pulse after it."""
-    if not marks or scene.level <= 0:
+    if not marks or correlator.level <= 0:
         return list(marks)
-    first, end = places(scene, marks)
-    phases = scene.fit(first, end)
+    first, end = places(correlator, marks)
+    phases = correlator.fit(first, end)
     phases = np.where(phases == 0, 0, phases / np.maximum(np.abs(phases), 1e-300))
-    fine, blur_s = scene.rate_hz > COARSE_HZ, scene.blur_s
+    fine, blur_s = correlator.rate_hz > COARSE_HZ, correlator.blur_s
     edges = [(int(a), int(b)) for a, b in zip(first, end, strict=True)]
     holes: dict[int, Span] = {}
     for n in range(len(marks)):
         low = edges[n - 1][1] if n else 0
-        high = edges[n + 1][0] if n + 1 < len(edges) else len(scene.turned) - 1
-        hole, edges[n] = find_tone(scene, complex(phases[n]), edges[n], (low, high))
+        high = edges[n + 1][0] if n + 1 < len(edges) else len(correlator.turned) - 1
+        hole, edges[n] = locate_tone(correlator, complex(phases[n]), edges[n], (low, high))
         if hole is not None:
             holes[n] = hole
     on, off = (np.array(side) for side in zip(*edges, strict=True))
-    pulses = _find(scene, off[:-1], on[1:], GUARD_S, _say_pulse)
-    holes = _find(scene, first, end, GUARD_S + min(blur_s, CHAIN_BLUR_S), _say_hole) | holes
+    pulses = _find(correlator, off[:-1], on[1:], GUARD_S, _say_pulse)
+    holes = _find(correlator, first, end, GUARD_S + min(blur_s, CHAIN_BLUR_S), _say_hole) | holes
     told = []
     for n, mark in enumerate(marks):
         faults = list(mark.faults)
         if n in holes:
-            what = f"no tone for about {_place(scene, holes[n], marks[0].on_s)} inside a tone"
+            what = f"no tone for about {_place(correlator, holes[n], marks[0].on_s)} inside a tone"
             faults.append(Fault("notch", what))
         if n in pulses:
-            what = f"a pulse of about {_place(scene, pulses[n], marks[0].on_s)}"
+            what = f"a pulse of about {_place(correlator, pulses[n], marks[0].on_s)}"
             faults.append(Fault("pulse", what))
         if fine:
             moved = replace(mark, blur_s=min(blur_s, CHAIN_BLUR_S))
         elif blur_s > MOST_BLUR_S:
             moved = replace(mark, blur_s=blur_s)
         else:
-            on_s, off_s = scene.time(edges[n][0]), scene.time(edges[n][1])
+            on_s, off_s = correlator.time(edges[n][0]), correlator.time(edges[n][1])
             moved = replace(mark, on_s=on_s, off_s=off_s, blur_s=blur_s)
         told.append(replace(moved, faults=tuple(faults)))
     return told
 
 
-def _place(scene: Scene, span: Span, origin_s: float) -> str:
-    length_s = (span[1] - span[0]) / scene.rate_hz
-    return f"{in_ms(length_s)} at {in_ms(scene.time(span[0]) - origin_s)}"
+def _place(correlator: Correlator, span: Span, origin_s: float) -> str:
+    length_s = (span[1] - span[0]) / correlator.rate_hz
+    return f"{in_ms(length_s)} at {in_ms(correlator.time(span[0]) - origin_s)}"
 
 
-def find_tone(scene: Scene, phase: complex, edges: Span, room: Span) -> tuple[Span | None, Span]:
+def locate_tone(
+    correlator: Correlator, phase: complex, edges: Span, room: Span
+) -> tuple[Span | None, Span]:
     """(a hole in this stretch or None, its edges found anew); `room` is between its neighbours."""
     if phase == 0:
         return None, edges
-    reach = round(REACH_S * scene.rate_hz)
+    reach = round(REACH_S * correlator.rate_hz)
     low = max(edges[0] - reach, (edges[0] + room[0] + 1) // 2, 0)
     high = min(edges[1] + reach, (edges[1] + room[1]) // 2)
-    sums = scene.nats(phase, low, high)
+    sums = correlator.nats(phase, low, high)
     from_start = sums - np.minimum.accumulate(sums)
     off = int(from_start.argmax())
     on = int(sums[: off + 1].argmin())
-    if _is_other_tone(scene, edges[0], low + on):
+    if _is_other_tone(correlator, edges[0], low + on):
         on = edges[0] - low
-    if _is_other_tone(scene, low + off, edges[1]):
+    if _is_other_tone(correlator, low + off, edges[1]):
         off = edges[1] - low
-    shortest = max(2, round(HOLE_S * scene.rate_hz))
+    shortest = max(2, round(HOLE_S * correlator.rate_hz))
     if off - on <= 3 * shortest:
         return None, (low + on, low + off)
     best = np.maximum.accumulate(from_start)  # the best stretch that ends so far
@@ -112,53 +114,56 @@ def find_tone(scene: Scene, phase: complex, edges: Span, room: Span) -> tuple[Sp
     on = int(sums[: hole_start + 1].argmin())
     off = last + shortest
     hole = (low + hole_start, low + hole_end)
-    if min(hole_start - on, off - hole_end) < shortest or _share(scene, phase, hole) > HOLE_SHARE:
+    if (
+        min(hole_start - on, off - hole_end) < shortest
+        or _share(correlator, phase, hole) > HOLE_SHARE
+    ):
         return None, (low + on, low + off)
     return hole, (low + on, low + off)
 
 
-def _share(scene: Scene, phase: complex, span: Span) -> float:
+def _share(correlator: Correlator, phase: complex, span: Span) -> float:
     """How much tone in this phase there is, of the level."""
-    z = scene.turned[span[1]] - scene.turned[span[0]]
-    image = scene.images[span[1]] - scene.images[span[0]]
+    z = correlator.turned[span[1]] - correlator.turned[span[0]]
+    image = correlator.images[span[1]] - correlator.images[span[0]]
     power = (span[1] - span[0] + np.real(np.conj(phase) ** 2 * image)) / 2
-    return float(np.real(np.conj(phase) * z) / max(power * scene.level, 1e-300))
+    return float(np.real(np.conj(phase) * z) / max(power * correlator.level, 1e-300))
 
 
-def _is_other_tone(scene: Scene, first: int, end: int) -> bool:
+def _is_other_tone(correlator: Correlator, first: int, end: int) -> bool:
     """Whether what an edge would leave out is tone all the same, in another phase."""
-    return (end - first) / scene.rate_hz > HOLE_S and holds_tone(scene, first, end)
+    return (end - first) / correlator.rate_hz > HOLE_S and is_tone(correlator, first, end)
 
 
-def holds_tone(scene: Scene, first: int, end: int) -> bool:
-    tone = complex(scene.fit(np.array([first]), np.array([end]))[0])
-    z = complex(scene.turned[end] - scene.turned[first])
-    nats = (tone.conjugate() * z).real / (2 * scene.deviation**2)
-    return bool(nats > PULSE_NATS / 2 and abs(tone) > PULSE_SHARE * scene.level)
+def is_tone(correlator: Correlator, first: int, end: int) -> bool:
+    tone = complex(correlator.fit(np.array([first]), np.array([end]))[0])
+    z = complex(correlator.turned[end] - correlator.turned[first])
+    nats = (tone.conjugate() * z).real / (2 * correlator.deviation**2)
+    return bool(nats > PULSE_NATS / 2 and abs(tone) > PULSE_SHARE * correlator.level)
 
 
 def _find(
-    scene: Scene,
+    correlator: Correlator,
     begin: Counts,
     end: Counts,
     guard_s: float,
-    say: Callable[[Scene, Counts, Counts], Reals],
+    say: Callable[[Correlator, Counts, Counts], Reals],
 ) -> dict[int, Span]:
     """Number of a stretch from `begin` to `end` -> the place in it of which `say` gives most nats.
 
     `say` gives 0 for a place that is none.
     """
-    guard = round(guard_s * scene.rate_hz)
-    starts = np.arange(0, len(scene.turned) - 1, max(1, round(STEP_S * scene.rate_hz)))
+    guard = round(guard_s * correlator.rate_hz)
+    starts = np.arange(0, len(correlator.turned) - 1, max(1, round(STEP_S * correlator.rate_hz)))
     owner = np.searchsorted(begin + guard, starts, side="right") - 1
     room = np.where(owner >= 0, (end - guard)[owner] - starts, 0) if len(end) else 0 * starts
     found: dict[int, Span] = {}
     most: dict[int, float] = {}
     for width_s in WIDTHS_S:
-        width = max(3, round(width_s * scene.rate_hz))
+        width = max(3, round(width_s * correlator.rate_hz))
         fitting = np.flatnonzero(room >= width)
         some = starts[fitting]
-        nats = say(scene, some, some + width)
+        nats = say(correlator, some, some + width)
         for n in np.flatnonzero(nats).tolist():
             own = int(owner[fitting[n]])
             if nats[n] > most.get(own, 0.0):
@@ -166,19 +171,19 @@ def _find(
     return found
 
 
-def _say_pulse(scene: Scene, first: Counts, end: Counts) -> Reals:
-    tones = scene.fit(first, end)
-    nats = scene.explain(tones, first, end) / (2 * scene.deviation**2)
-    told = (nats > PULSE_NATS) & (np.abs(tones) > PULSE_SHARE * scene.level)
+def _say_pulse(correlator: Correlator, first: Counts, end: Counts) -> Reals:
+    tones = correlator.fit(first, end)
+    nats = correlator.explain(tones, first, end) / (2 * correlator.deviation**2)
+    told = (nats > PULSE_NATS) & (np.abs(tones) > PULSE_SHARE * correlator.level)
     return np.where(told, nats, 0.0)
 
 
-def _say_hole(scene: Scene, first: Counts, end: Counts) -> Reals:
+def _say_hole(correlator: Correlator, first: Counts, end: Counts) -> Reals:
     """Nats against tone of any phase: it may begin anew after a hole."""
-    tones = scene.fit(first, end)
-    held = scene.explain(tones, first, end) / (2 * scene.deviation**2)
-    full = scene.level**2 * (end - first) / (4 * scene.deviation**2)
+    tones = correlator.fit(first, end)
+    held = correlator.explain(tones, first, end) / (2 * correlator.deviation**2)
+    full = correlator.level**2 * (end - first) / (4 * correlator.deviation**2)
     nats = full - log_i0(2 * np.sqrt(full * np.maximum(held, 0.0)))
-    known = np.abs(scene.images[end] - scene.images[first]) < (end - first) / 2
-    told = (nats > HOLE_NATS) & known & (np.abs(tones) < HOLE_SHARE * scene.level)
+    known = np.abs(correlator.images[end] - correlator.images[first]) < (end - first) / 2
+    told = (nats > HOLE_NATS) & known & (np.abs(tones) < HOLE_SHARE * correlator.level)
     return np.where(told, nats, 0.0)

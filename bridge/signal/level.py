@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.signal.segment import LEAST_PURE
+from bridge.signal.correlator import LEAST_PURITY
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,7 +28,7 @@ SQUARE_LIKE = 0.965  # of a sine's height, what samples of a square of any harmo
 LEAST_SQUARE = 0.83  # of its swing, height of a square of which three harmonics are left (computed)
 
 
-def cut_tones(
+def tone_samples(
     part: Signal, base: Baseband, spans: Sequence[tuple[float, float]]
 ) -> list[NDArray[np.float64]]:
     """Samples inside the first stretches of tone, a slot at most of each, in order of size."""
@@ -45,17 +45,17 @@ def cut_tones(
     return tones
 
 
-def is_pure(tones: Sequence[NDArray[np.float64]], level: float, deviation: float) -> bool:
+def is_pure_tone(tones: Sequence[NDArray[np.float64]], level: float, deviation: float) -> bool:
     """Whether a tone of this level makes up most of the samples, as in no sound or step."""
     powers = sorted(
         float(tone @ tone) / len(tone) - (tone.sum() / len(tone)) ** 2 for tone in tones
     )
     if not powers:
         return True
-    return bool(level**2 / 2 > LEAST_PURE * (powers[len(powers) // 2] - deviation**2))
+    return bool(level**2 / 2 > LEAST_PURITY * (powers[len(powers) // 2] - deviation**2))
 
 
-def find_height(
+def measure_level_vpp(
     tones: Sequence[NDArray[np.float64]], part: Signal, carrier_hz: float, level: float
 ) -> tuple[float, tuple[float, float]]:
     """Peak to peak of the tone, and within what factors it lies as far as its shape is seen.

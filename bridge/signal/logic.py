@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.signal.baseband import quantile_of
+from bridge.signal.baseband import quantile
 from bridge.signal.clean import NO_MARKS, MarkColumns
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def judge(times: Times, levels: Levels, *, surely: bool = False) -> Manner | Non
     spans = np.diff(times)
     quick = np.count_nonzero(spans < SLOWEST_S)
     if quick > len(spans) / 2:
-        period_s = quantile_of(times[2:] - times[:-2], 0.5)
+        period_s = quantile(times[2:] - times[:-2], 0.5)
         clear = quick > SURE_QUICK * len(spans) and FASTEST_S < period_s < SLOWEST_S
         return Manner(carrier=True) if clear or not surely else None
     scores = []

@@ -20,23 +20,25 @@ if TYPE_CHECKING:
 
     from bridge.signal.baseband import Signal
 
-NEAR_HALF = 0.463  # of the sample rate: a carrier above shows in too few phases to go by size
-NEAR_HALF_NOISE = 0.14  # of the level: noise that is reckoned with there at least
-UNREAD_HZ = 700.0  # Hz from half the rate: nearer, a carrier hides for longer than a slot
+NEAR_NYQUIST = 0.463  # of the sample rate: a carrier above shows in too few phases to go by size
+NEAR_NYQUIST_NOISE = 0.14  # of the level: noise that is reckoned with there at least
+UNREADABLE_HZ = 700.0  # Hz from half the rate: nearer, a carrier hides for longer than a slot
 SMOOTH_S = 0.25e-3  # s over which what lies there is averaged, its turns taken out
 MOST_SHARE = 0.5  # of the power in a stretch, that it must make up to be told
 TOLD_S = 0.5e-3  # s of it that are told
 
 
-def hide_carriers(marks: Iterable[Mark], rate_hz: float) -> list[Mark]:
+def drop_ambiguous_carriers(marks: Iterable[Mark], rate_hz: float) -> list[Mark]:
     """Marks without a carrier that cannot be told from its image."""
     return [
-        replace(mark, carrier_hz=None) if (mark.carrier_hz or 0.0) > NEAR_HALF * rate_hz else mark
+        replace(mark, carrier_hz=None)
+        if (mark.carrier_hz or 0.0) > NEAR_NYQUIST * rate_hz
+        else mark
         for mark in marks
     ]
 
 
-def tell_unread(signal: Signal) -> list[Mark]:
+def mark_unreadable(signal: Signal) -> list[Mark]:
     """A mark without bits, and why, for a tone at half the sample rate; none for anything else."""
     count = max(2, round(SMOOTH_S * signal.rate_hz))
     if len(signal.samples) < 4 * count:
@@ -50,7 +52,7 @@ def tell_unread(signal: Signal) -> list[Mark]:
     if power.mean() < 4 * signal.deviation**2 / count:
         return []
     on_s = signal.start_s + float(np.argmax(power > power.max() / 4)) / signal.rate_hz
-    half_khz, near_khz = signal.rate_hz / 2e3, UNREAD_HZ / 1e3
+    half_khz, near_khz = signal.rate_hz / 2e3, UNREADABLE_HZ / 1e3
     what = (
         f"tone within {near_khz:.1f} kHz of half the sample rate, {half_khz:g} kHz, cannot be "
         "read; record it at 96 kHz or more"

@@ -25,16 +25,19 @@ if TYPE_CHECKING:
 
 BLOCK_S = 2 / std.CARRIER_HZ  # s, two cycles: the length looked at in a block
 FAST_HZ = 400e3  # samples a second from which every second block is left out
-PROBES_HZ = (19_800.0, 24_200.0)  # Hz: no carrier within +-20 % is further than 2.2 kHz from one
-UNIT_BLOCKS = 4096  # blocks given at once, 0.37 or 0.75 s
-MOST_SLAB_BLOCKS = 1024  # of these, multiplied at once; a part of UNIT_BLOCKS,
+REFERENCES_HZ = (
+    19_800.0,
+    24_200.0,
+)  # Hz: no carrier within +-20 % is over 2.2 kHz away
+BATCH_BLOCKS = 4096  # blocks given at once, 0.37 or 0.75 s
+MOST_SLAB_BLOCKS = 1024  # of these, multiplied at once; a part of BATCH_BLOCKS,
 SLAB_BYTES = 1 << 19  # as many as stay in the processor's nearer memory
 RETAINED_BYTES = 1 << 24  # memory that is given back goes to the system in pieces no smaller
 HIGHEST = 1e9  # in the unit of the samples; beyond it lies a damaged file
 
 
 @dataclass(frozen=True, slots=True)
-class Unit:
+class BlockPowers:
     """What some blocks in a row hold: `power` as (probe, block), and the mean of each."""
 
     power: Floats
@@ -48,7 +51,7 @@ def _table_of(block: int, rate_hz: float, scale: float) -> Floats:
     n = np.arange(block) - (block - 1) / 2
     blind = np.stack([np.ones(block), n / max(block, 2)], axis=1)
     columns = []
-    for probe_hz in PROBES_HZ:
+    for probe_hz in REFERENCES_HZ:
         angle = 2 * np.pi * probe_hz / rate_hz * n
         for wave in (np.cos(angle), np.sin(angle)):
             fit, *_ = np.linalg.lstsq(blind, wave, rcond=None)
@@ -58,7 +61,7 @@ def _table_of(block: int, rate_hz: float, scale: float) -> Floats:
     return np.ascontiguousarray(scale * np.stack(columns, axis=1), dtype=np.float32)
 
 
-def clear_of_damage(values: Floats) -> Floats:
+def clip_damaged(values: Floats) -> Floats:
     """The same array; what is no number counts as 0 in it, what is beyond reason as HIGHEST."""
     if len(values) and not (values.max() < HIGHEST and values.min() > -HIGHEST):
         with np.errstate(invalid="ignore", over="ignore"):
@@ -79,7 +82,7 @@ def _retain_memory() -> None:
 
 
 @dataclass(slots=True)
-class Probe:
+class PowerMeter:
     """Raw samples in any chunks -> units; raw * `scale` + `offset` is the unit of the trace."""
 
     rate_hz: float
@@ -102,9 +105,9 @@ class Probe:
         fitting = max(SLAB_BYTES // (4 * self._look), 1)
         self._slab_blocks = min(1 << (fitting.bit_length() - 1), MOST_SLAB_BLOCKS)
         self._slab = np.empty((self._slab_blocks, self._look), np.float32)
-        self._products = np.empty((UNIT_BLOCKS, 2 * len(PROBES_HZ) + 1), np.float32)
+        self._products = np.empty((BATCH_BLOCKS, 2 * len(REFERENCES_HZ) + 1), np.float32)
 
-    def push(self, chunk: NDArray[Any]) -> Iterator[Unit]:
+    def push(self, chunk: NDArray[Any]) -> Iterator[BlockPowers]:
         slab = self._slab_blocks * self.block
         start = 0
         while start < len(chunk):
@@ -114,10 +117,10 @@ class Probe:
                 if self._filled == slab:
                     self._multiply()
             start = end
-            if self._blocks == UNIT_BLOCKS:
-                yield self._measure(UNIT_BLOCKS * self.block)
+            if self._blocks == BATCH_BLOCKS:
+                yield self._measure(BATCH_BLOCKS * self.block)
 
-    def finish(self) -> Iterator[Unit]:
+    def finish(self) -> Iterator[BlockPowers]:
         """Give what is left; samples after the last whole block are counted only."""
         samples = self._blocks * self.block + self._filled
         with np.errstate(invalid="ignore", over="ignore"):
@@ -149,11 +152,11 @@ class Probe:
         np.matmul(self._slab[:whole], self._table, out=self._products[self._blocks : end])
         self._blocks = end
 
-    def _measure(self, samples: int) -> Unit:
-        products = clear_of_damage(self._products[: self._blocks])
+    def _measure(self, samples: int) -> BlockPowers:
+        products = clip_damaged(self._products[: self._blocks])
         self._blocks = 0
         squares = np.square(products)
-        power = np.empty((len(PROBES_HZ), len(products)), np.float32)
+        power = np.empty((len(REFERENCES_HZ), len(products)), np.float32)
         for n, row in enumerate(power):
             np.add(squares[:, 2 * n], squares[:, 2 * n + 1], out=row)
-        return Unit(power, products[:, -1] + np.float32(self.offset), samples)
+        return BlockPowers(power, products[:, -1] + np.float32(self.offset), samples)

@@ -9,8 +9,15 @@ from typing import TYPE_CHECKING
 
 from bridge.bus import standard as std
 from bridge.bus.mark import Mark
-from bridge.signal.holes import COARSE_HZ, HOLE_NATS, HOLE_S, find_tone, holds_tone, tell_flaws
-from bridge.signal.segment import Scene, places, set_scene
+from bridge.signal.correlator import Correlator, correlate, places
+from bridge.signal.holes import (
+    COARSE_HZ,
+    HOLE_NATS,
+    HOLE_S,
+    find_holes_and_pulses,
+    is_tone,
+    locate_tone,
+)
 
 if TYPE_CHECKING:
     from bridge.signal.baseband import Signal
@@ -20,9 +27,7 @@ LONGEST_S = 1.5e-3  # s, longer tone is no bit and keeps no phase that could be 
 FINER_S = 0.018e-3  # s by which edges found again are known more finely, noise apart
 
 
-def look_again(
-    signal: Signal, marks: Sequence[Mark], carrier_hz: float, grain_s: float
-) -> list[Mark]:
+def refine(signal: Signal, marks: Sequence[Mark], carrier_hz: float, grain_s: float) -> list[Mark]:
     """Marks of a clear tone, looked at anew where holes, pulses or slots off are in doubt.
 
     Holes that are none are closed and pulses that are none are dropped; edges of what is outside
@@ -32,27 +37,27 @@ def look_again(
     doubtful = _is_doubtful(marks, grain_s)
     if not marks or not (coarse or doubtful):
         return list(marks)
-    scene = set_scene(signal, carrier_hz, None, marks)
-    if scene.level <= 0:
+    correlator = correlate(signal, carrier_hz, None, marks)
+    if correlator.level <= 0:
         return list(marks)
-    kept = _close_holes(scene, marks)
+    kept = _close_holes(correlator, marks)
     if coarse and all(mark.length_s <= LONGEST_S for mark in kept):
-        told = tell_flaws(scene, kept)
+        told = find_holes_and_pulses(correlator, kept)
         if doubtful:
             return told
         return [replace(old, faults=new.faults) for old, new in zip(kept, told, strict=True)]
-    kept = [m for m in kept if m.length_s >= LEAST_S or _is_tone(scene, m)] or kept
-    first, end = places(scene, kept)
-    phases = scene.fit(first, end)
-    blur_s = scene.blur_s - FINER_S
+    kept = [m for m in kept if m.length_s >= LEAST_S or _is_tone(correlator, m)] or kept
+    first, end = places(correlator, kept)
+    phases = correlator.fit(first, end)
+    blur_s = correlator.blur_s - FINER_S
     found = []
     for n, mark in enumerate(kept):
         low = int(end[n - 1]) if n else 0
-        high = int(first[n + 1]) if n + 1 < len(kept) else len(scene.turned) - 1
+        high = int(first[n + 1]) if n + 1 < len(kept) else len(correlator.turned) - 1
         phase = complex(phases[n] / max(abs(phases[n]), 1e-300))
-        _, (on, off) = find_tone(scene, phase, (int(first[n]), int(end[n])), (low, high))
+        _, (on, off) = locate_tone(correlator, phase, (int(first[n]), int(end[n])), (low, high))
         found.append(
-            replace(mark, on_s=scene.time(on), off_s=scene.time(off), blur_s=blur_s)
+            replace(mark, on_s=correlator.time(on), off_s=correlator.time(off), blur_s=blur_s)
             if phase and LEAST_S <= mark.length_s <= LONGEST_S
             else mark
         )
@@ -71,33 +76,33 @@ def _is_off(length_s: float, grain_s: float) -> bool:
     return abs(length_s / slots - std.SLOT_S) > std.SLOT_TOLERANCE_S - grain_s
 
 
-def _close_holes(scene: Scene, marks: Sequence[Mark]) -> list[Mark]:
+def _close_holes(correlator: Correlator, marks: Sequence[Mark]) -> list[Mark]:
     kept = [marks[0]]
     for mark in marks[1:]:
         last = kept[-1]
-        if mark.on_s - last.off_s < LEAST_S and not _is_hole(scene, last, mark):
+        if mark.on_s - last.off_s < LEAST_S and not _is_hole(correlator, last, mark):
             kept[-1] = replace(last, off_s=mark.off_s)
         else:
             kept.append(mark)
     return kept
 
 
-def _is_hole(scene: Scene, before: Mark, after: Mark) -> bool:
+def _is_hole(correlator: Correlator, before: Mark, after: Mark) -> bool:
     """Whether there is no tone between two marks, in the phase of either."""
-    hole = (scene.place(before.off_s), scene.place(after.on_s))
+    hole = (correlator.place(before.off_s), correlator.place(after.on_s))
     if after.on_s - before.off_s < HOLE_S:
         return False
     for mark in (before, after):
-        first, end = places(scene, (mark,))
-        tone = complex(scene.fit(first, end)[0])
+        first, end = places(correlator, (mark,))
+        tone = complex(correlator.fit(first, end)[0])
         if tone == 0:
             continue
         phase = tone / abs(tone)
-        if scene.nats(phase, *hole)[-1] > -HOLE_NATS / 2:
+        if correlator.nats(phase, *hole)[-1] > -HOLE_NATS / 2:
             return False
     return True
 
 
-def _is_tone(scene: Scene, mark: Mark) -> bool:
+def _is_tone(correlator: Correlator, mark: Mark) -> bool:
     """Whether a short mark is tone, and no ripple of the first look."""
-    return holds_tone(scene, scene.place(mark.on_s), scene.place(mark.off_s))
+    return is_tone(correlator, correlator.place(mark.on_s), correlator.place(mark.off_s))

@@ -29,7 +29,8 @@ CELL_S = 22e-6  # s, cells in which the tone is summed: half a cycle
 BASELINE_S = 1e-3  # s either side over which the supply is averaged out
 SHORTEST_S, LONGEST_S = 0.36e-3, 1.26e-3  # s of tone weighed: one and two slots at their bounds
 SLOTS_S = tuple(n * 1e-5 for n in range(42, 59))  # s, lengths of the slot that are tried
-STIFF_S, LOOSE_S = 7e-6, 45e-6  # s by which a slot may wander: a crystal's sender, and any allowed
+STEADY_JITTER_S = 7e-6  # s by which a slot may wander, of a sender with a crystal
+LOOSE_JITTER_S = 45e-6  # s by which a slot may wander, as far as the standard allows it
 NEAR_S = 36e-6  # s about a length of slot that was found, within which it is looked for again
 BIT_PRIOR = -float(np.log(2))  # either bit is as likely
 NONE = -1e30
@@ -54,7 +55,7 @@ class Cells:
 
 
 @dataclass(frozen=True, slots=True)
-class Chain:
+class BitSequence:
     """Bits in a row: their values, where each begins and how long its tone is, in cells."""
 
     bits: Counts
@@ -62,7 +63,7 @@ class Chain:
     tones: Reals
     slot: float  # cells
     score: float
-    stiff: bool
+    steady: bool
 
 
 def cells_of(signal: Signal, carrier_hz: float) -> Cells:
@@ -121,8 +122,8 @@ def _before(scores: Scores, start: int, stop: int, options: int) -> Scores:
     )
 
 
-class Chains:
-    """Best chains of bits over cells, for a level and noise; `wander_s` as in STIFF_S.
+class SequenceSearch:
+    """Best chains of bits over cells, for a level and noise; `jitter_s` as in STEADY_JITTER_S.
 
     With `near_s` only slots about that long are tried.
 
@@ -135,23 +136,23 @@ class Chains:
         cells: Cells,
         level: float,
         deviation: float,
-        wander_s: float,
+        jitter_s: float,
         near_s: float | None = None,
     ) -> None:
         self._step_s = cells.step_s
-        self._stiff = wander_s <= STIFF_S
+        self._stiff = jitter_s <= STEADY_JITTER_S
         self._least = max(1, int(SHORTEST_S / cells.step_s))
         most = int(np.ceil(LONGEST_S / cells.step_s))
         self._pad = 2 * most
         self._cells = len(cells.sums) - 1
         self._weigh(cells, level, deviation, most)
-        reach = 1 if self._stiff else round(2.2 * wander_s / cells.step_s)
+        reach = 1 if self._stiff else round(2.2 * jitter_s / cells.step_s)
         tried_s = np.array(SLOTS_S)
         if near_s is not None:
             tried_s = tried_s[np.abs(tried_s - near_s) < NEAR_S]
         slots = tried_s / cells.step_s
         self._slots = slots
-        spread = max(wander_s / cells.step_s, 0.4)
+        spread = max(jitter_s / cells.step_s, 0.4)
         wider = round(1.4 * reach)
         self._options = 2 * max(reach, wider) + 1  # lengths tried about that of each slot
         one = self._lengths_about(slots, spread, reach)
@@ -225,11 +226,11 @@ class Chains:
                 begun[at_begun + np.arange(begins, stop)] = on
                 begins = stop
 
-    def best(self) -> Chain:
+    def best(self) -> BitSequence:
         """The chain with the highest score; no chain scores as low as NONE."""
         return self._trace(int(self._best.max(axis=(0, 1)).argmax()))
 
-    def _trace(self, end: int) -> Chain:
+    def _trace(self, end: int) -> BitSequence:
         score = float(self._best[:, :, end].max())
         bit, row = divmod(int(self._best[:, :, end].argmax()), len(self._slots))
         bits, starts, lengths = [], [], []
@@ -244,7 +245,7 @@ class Chains:
                 break
             bit, quiet = self._quiet_before(row, at)
             at -= quiet
-        return Chain(
+        return BitSequence(
             np.array(bits[::-1]),
             np.array(starts[::-1], dtype=np.float64),
             np.array(lengths[::-1], dtype=np.float64),

@@ -2,7 +2,7 @@
 
 The samples are turned down by the carrier and smoothed over two of its cycles with a raised
 cosine that is blind to the supply and its slope; tone is where the size of that passes half of
-the message's level. Where noise stands too near for that, `soft` decides over whole slots.
+the message's level. Where noise stands too near for that, `weak` decides over whole slots.
 """
 
 from __future__ import annotations
@@ -19,21 +19,26 @@ from bridge.bus.mark import Mark
 from bridge.signal.baseband import (
     Baseband,
     Signal,
-    find_carrier,
-    quantile_of,
-    smooth,
-    thin,
-    turn_down,
+    decimate,
+    downconvert,
+    estimate_carrier,
+    moving_average,
+    quantile,
 )
-from bridge.signal.level import cut_tones, find_height, is_pure
-from bridge.signal.nyquist import NEAR_HALF, NEAR_HALF_NOISE, hide_carriers, tell_unread
-from bridge.signal.refine import look_again
-from bridge.signal.weak import hear_faint
+from bridge.signal.level import is_pure_tone, measure_level_vpp, tone_samples
+from bridge.signal.nyquist import (
+    NEAR_NYQUIST,
+    NEAR_NYQUIST_NOISE,
+    drop_ambiguous_carriers,
+    mark_unreadable,
+)
+from bridge.signal.refine import refine
+from bridge.signal.weak import detect_weak
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.signal.activity import Stretch
+    from bridge.signal.activity import Segment
 
     Floats = NDArray[np.float32]
     Reals = NDArray[np.float64]
@@ -56,24 +61,24 @@ DOUBT_S = 0.01e-3  # s within the bounds of a slot, where it is measured again
 NEAR_HZ = 400.0  # Hz, a carrier found this near needs no second pass
 
 
-def hear(stretch: Stretch, rate_hz: float, start_s: float, *, volts: bool) -> list[Mark]:
+def hear(stretch: Segment, rate_hz: float, start_s: float, *, volts: bool) -> list[Mark]:
     """The marks in a stretch; `start_s` is the time of the trace's first sample.
 
     A mark reaches to the border of a stretch that `opens` or `closes` in a tone.
     """
-    signal = thin(stretch, rate_hz, start_s)
-    base = turn_down(signal, find_carrier(signal, SEEK_HZ, SEEK_ROWS))
+    signal = decimate(stretch, rate_hz, start_s)
+    base = downconvert(signal, estimate_carrier(signal, SEEK_HZ, SEEK_ROWS))
     if not len(base.points):
         return []
-    quiet = quantile_of(base.size, 0.1)
+    quiet = quantile(base.envelope, 0.1)
     noise = max(min(base.noise, quiet / QUIET_SHARE), 0.7 * quiet)
-    power = smooth(base.size**2, round(0.7 * std.SLOT_S / base.step_s))
+    power = moving_average(base.envelope**2, round(0.7 * std.SLOT_S / base.step_s))
     level = float(np.sqrt(power.max()))
     if not 0 < level < np.inf or (volts and 2 * level < FAINTEST_VPP):
         return []
     faint = base.noise > 0 and level < CLEAR_RATIO * noise
-    marks = hear_faint(signal) if faint else _hear_parts(signal, base, level, noise, volts=volts)
-    marks = hide_carriers(marks, signal.rate_hz)
+    marks = detect_weak(signal) if faint else _hear_parts(signal, base, level, noise, volts=volts)
+    marks = drop_ambiguous_carriers(marks, signal.rate_hz)
     begin_s = start_s + stretch.first / rate_hz
     end_s = begin_s + len(stretch.samples) / rate_hz
     if marks and stretch.opens and marks[0].on_s - begin_s < BORDER_S:
@@ -87,9 +92,9 @@ def _hear_parts(
     signal: Signal, base: Baseband, level: float, noise: float, *, volts: bool
 ) -> list[Mark]:
     """Marks part by part; a part too near the noise is given to the other receiver."""
-    parts = list(_parts_by_tone(base.size > max(ROUGH * level, 5 * noise), base.step_s))
+    parts = list(_parts_by_tone(base.envelope > max(ROUGH * level, 5 * noise), base.step_s))
     marks: list[Mark] = []
-    near_half = base.carrier_hz > NEAR_HALF * signal.rate_hz
+    near_half = base.carrier_hz > NEAR_NYQUIST * signal.rate_hz
     for n, (first, end) in enumerate(parts):
         heard = None
         if not near_half:
@@ -97,11 +102,11 @@ def _hear_parts(
         if heard is None:
             low = (parts[n - 1][1] + first) // 2 if n else 0
             high = (end + parts[n + 1][0]) // 2 if n + 1 < len(parts) else len(base.points)
-            rough = NEAR_HALF_NOISE * level if near_half else 0.0
+            rough = NEAR_NYQUIST_NOISE * level if near_half else 0.0
             piece = _cut(signal, base, low, high)
-            heard = hear_faint(replace(piece, deviation=max(piece.deviation, rough)))
+            heard = detect_weak(replace(piece, deviation=max(piece.deviation, rough)))
             if near_half and not heard:
-                heard = tell_unread(piece)
+                heard = mark_unreadable(piece)
         marks += heard
     return marks
 
@@ -155,23 +160,23 @@ def _hear_part(
     pad = round(PAD_S / base.step_s)
     part = _cut(signal, base, first - pad, end + pad)
     span = slice(max(0, first - pad), end + pad)
-    own = replace(base, points=base.points[span], size=base.size[span])
+    own = replace(base, points=base.points[span], envelope=base.envelope[span])
     own = replace(own, start_s=base.start_s + span.start * base.step_s)
     level, carrier_hz, purity = _measure(own)
     if abs(carrier_hz - base.carrier_hz) > NEAR_HZ:
-        own = turn_down(part, find_carrier(part, SEEK_HZ, SEEK_ROWS))
+        own = downconvert(part, estimate_carrier(part, SEEK_HZ, SEEK_ROWS))
         level, carrier_hz, purity = _measure(own)
     if purity < PUREST_CLICK or (volts and 2 * level < FAINTEST_VPP):
         return []
     if base.noise > 0 and level < CLEAR_RATIO * noise:
         return None
-    spans = _spans(own.size, level)
-    tones = cut_tones(part, own, spans)
-    if not is_pure(tones, level, part.deviation):
+    spans = _spans(own.envelope, level)
+    tones = tone_samples(part, own, spans)
+    if not is_pure_tone(tones, level, part.deviation):
         return []
     level_vpp, level_span = None, (1.0, 1.0)
     if volts:
-        level_vpp, level_span = find_height(tones, part, carrier_hz, level)
+        level_vpp, level_span = measure_level_vpp(tones, part, carrier_hz, level)
     marks = [
         Mark(
             own.start_s + on * own.step_s,
@@ -182,18 +187,18 @@ def _hear_part(
         )
         for on, off in spans
     ]
-    return look_again(part, marks, carrier_hz, DOUBT_S + 1 / part.rate_hz)
+    return refine(part, marks, carrier_hz, DOUBT_S + 1 / part.rate_hz)
 
 
 def _measure(base: Baseband) -> tuple[float, float, float]:
     """(level, carrier in Hz, purity) of the tone in these points; a click has purity 0."""
     lag = max(1, round(2 / base.carrier_hz / base.step_s))
-    peak = float(base.size.max())
-    tone = base.size > peak / 2
+    peak = float(base.envelope.max())
+    tone = base.envelope > peak / 2
     inside = tone[lag:-lag] & tone[: -2 * lag] & tone[2 * lag :]
     if not inside.any():
         return peak, base.carrier_hz, 0.0
-    level = quantile_of(base.size[lag:-lag][inside], 0.5)
+    level = quantile(base.envelope[lag:-lag][inside], 0.5)
     before, here = base.points[: -2 * lag][inside], base.points[lag:-lag][inside]
     turn = np.vdot(before, here)
     sizes = np.sqrt(np.vdot(before, before).real) * np.sqrt(np.vdot(here, here).real)

@@ -11,7 +11,7 @@ import numpy as np
 
 from bridge.bus import standard as std
 from bridge.bus.event import Supply
-from bridge.signal.baseband import quantile_of
+from bridge.signal.baseband import quantile
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -33,7 +33,7 @@ def classify(volts: float) -> int:
 
 
 @dataclass(slots=True)
-class SupplyWatch:
+class SupplyTracker:
     """Block means in order, `block_s` apart -> supply events; `level` tells of any past moment."""
 
     block_s: float
@@ -77,7 +77,7 @@ class SupplyWatch:
         span = [self._levels[n] for n in range(max(low, 0), min(high, len(self._levels)))]
         if not self._seen or not span:
             return None
-        return quantile_of(np.asarray(span), 0.5)
+        return quantile(np.asarray(span), 0.5)
 
     def _judge(self, *, last: bool) -> Iterator[Supply]:
         settle = max(1, round(SETTLE_S / self.step_s))
@@ -107,14 +107,14 @@ class SupplyWatch:
     def _fades(self, settle: int, hold: int) -> bool:
         at = self._next - self._first
         span = [self._levels[n] for n in range(at, min(at + hold, len(self._levels)))]
-        early = quantile_of(np.asarray(span[settle // 2 : settle] or span), 0.5)
-        late = quantile_of(np.asarray(span[-settle:]), 0.5)
+        early = quantile(np.asarray(span[settle // 2 : settle] or span), 0.5)
+        late = quantile(np.asarray(span[-settle:]), 0.5)
         return late < early - max(FADE * early, LEAVE_V)
 
     def _change(self, state: int, settle: int) -> Supply | None:
         at = self._next - self._first
         after = [self._levels[n] for n in range(at, min(at + settle, len(self._levels)))]
-        settled = quantile_of(np.asarray(after[len(after) // 2 :]), 0.5)
+        settled = quantile(np.asarray(after[len(after) // 2 :]), 0.5)
         if self._state is not None and classify(settled) == self._state:
             return None  # a dip or an overshoot
         begun = at

@@ -185,7 +185,7 @@ def test_long_tone_is_followed_without_being_kept() -> None:
     told = []
     for n, part in enumerate(np.split(tone.astype(np.float32), 60)):
         told += [(n, event) for event in receiver.push(part)]
-        kept = sum(len(unit) for unit in receiver._skim._kept)
+        kept = sum(len(unit) for unit in receiver._activity._kept)
         assert kept < 2 * rate_hz
     told += [(60, event) for event in receiver.finish()]
     assert [event.on for _, event in told if isinstance(event, Tone)] == [True, False]

@@ -7,15 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.signal.power import HIGHEST, Probe, Unit
+from bridge.signal.power import HIGHEST, BlockPowers, PowerMeter
 from random_search import examples
 
 RATES_HZ = [48e3, 96e3, 250e3, 1e6, 10e6]
 
 
-def probe(samples: np.ndarray, rate_hz: float, cuts: list[int]) -> list[Unit]:
-    own = Probe(rate_hz, scale=0.5, offset=3.0)
-    units: list[Unit] = []
+def probe(samples: np.ndarray, rate_hz: float, cuts: list[int]) -> list[BlockPowers]:
+    own = PowerMeter(rate_hz, scale=0.5, offset=3.0)
+    units: list[BlockPowers] = []
     for part in np.split(samples, sorted(min(cut, len(samples)) for cut in cuts)):
         units += own.push(part)
     return [*units, *own.finish()]
@@ -27,7 +27,7 @@ def test_a_tone_shows_its_power_and_the_mean_the_supply(rate_hz: float) -> None:
     at_s = np.arange(round(0.03 * rate_hz)) / rate_hz
     volts = 13.0 + 4.0 * at_s + 0.3 * np.sin(2 * np.pi * 20e3 * at_s + 0.7)
     (unit,) = probe((2 * (volts - 3.0)).astype(np.float32), rate_hz, [])
-    own = Probe(rate_hz)
+    own = PowerMeter(rate_hz)
     look = round(rate_hz * 2 / 22e3)
     begun = at_s[:: own.block][: len(unit.means)]
     middle_s = (look - 1) / 2 / rate_hz

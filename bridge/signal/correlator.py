@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.signal.baseband import quantile_of
+from bridge.signal.baseband import quantile
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -30,11 +30,11 @@ ROUGHNESS = 0.2  # of the level: deviation of a sample that is no noise but the 
 SURE_NATS = 28.0  # of tone by which an edge may seem moved in one of ten thousand
 ZEROS = 120.0  # Hz, over the square of the distance to half the sample rate: s of the same
 ENOUGH = 0.15  # of a window's samples squared, least that a fit of phase and size stands on
-LEAST_PURE = 0.35  # of what is in the marks over the noise, least that is the carrier
+LEAST_PURITY = 0.35  # of what is in the marks over the noise, least that is the carrier
 
 
 @dataclass(frozen=True, slots=True)
-class Scene:
+class Correlator:
     """Samples freed from the supply, and running sums: of x e^-jwt, of e^-2jwt."""
 
     turned: Complexes
@@ -86,16 +86,16 @@ class Scene:
         return told
 
 
-def set_scene(
+def correlate(
     signal: Signal, carrier_hz: float, level: float | None = None, marks: Sequence[Mark] = ()
-) -> Scene:
+) -> Correlator:
     """The samples made ready; without a level it is that of the marks."""
     rate_hz = signal.rate_hz
     samples = _free_of_supply(signal)
     at = np.arange(len(samples))
     turn = np.exp(-2j * np.pi * ((carrier_hz / rate_hz * at) % 1.0))
     none = np.zeros(1, dtype=np.complex128)
-    scene = Scene(
+    correlator = Correlator(
         np.concatenate((none, np.cumsum(samples * turn))),
         np.concatenate((none, np.cumsum(turn * turn))),
         np.concatenate((none.real, np.cumsum(np.square(samples)))),
@@ -107,29 +107,29 @@ def set_scene(
         1.0,
     )
     if level is None:
-        sizes = np.abs(scene.fit(*places(scene, marks)))
-        level = quantile_of(sizes[sizes > 0], 0.5) if np.any(sizes > 0) else 0.0
-    return replace(scene, level=level, deviation=max(signal.deviation, ROUGHNESS * level))
+        sizes = np.abs(correlator.fit(*places(correlator, marks)))
+        level = quantile(sizes[sizes > 0], 0.5) if np.any(sizes > 0) else 0.0
+    return replace(correlator, level=level, deviation=max(signal.deviation, ROUGHNESS * level))
 
 
-def places(scene: Scene, marks: Sequence[Mark]) -> tuple[Counts, Counts]:
-    first = np.array([scene.place(mark.on_s) for mark in marks], dtype=np.int64)
-    end = np.array([scene.place(mark.off_s) for mark in marks], dtype=np.int64)
+def places(correlator: Correlator, marks: Sequence[Mark]) -> tuple[Counts, Counts]:
+    first = np.array([correlator.place(mark.on_s) for mark in marks], dtype=np.int64)
+    end = np.array([correlator.place(mark.off_s) for mark in marks], dtype=np.int64)
     return first, np.maximum(end, first)
 
 
-def is_carrier(scene: Scene, marks: Sequence[Mark]) -> bool:
+def is_carrier(correlator: Correlator, marks: Sequence[Mark]) -> bool:
     """Whether a carrier makes up most of what is in these marks over the noise.
 
     A step of the supply or a sound has power at a carrier's frequency too, but more elsewhere; the
     least pure carrier, a saw tooth, has 0.61 of its power there (computed).
     """
-    first, end = places(scene, marks)
-    explained = float(np.sum(scene.explain(scene.fit(first, end), first, end)))
+    first, end = places(correlator, marks)
+    explained = float(np.sum(correlator.explain(correlator.fit(first, end), first, end)))
     count = int(np.sum(end - first))
-    whole = float(np.sum(scene.power[end] - scene.power[first]))
+    whole = float(np.sum(correlator.power[end] - correlator.power[first]))
     swing = 3 * np.sqrt(2 * max(count, 1))  # three deviations of the noise's own power
-    return bool(explained > LEAST_PURE * (whole - scene.noise**2 * (count + swing)))
+    return bool(explained > LEAST_PURITY * (whole - correlator.noise**2 * (count + swing)))
 
 
 def _free_of_supply(signal: Signal) -> Reals:

@@ -1,4 +1,4 @@
-"""A converter's last digit toggling on a dead quiet line is heard as nothing.
+"""Single wild samples and a converter's toggling last digit neither hide a message nor make one.
 
 Quantisation to whole steps is arithmetic; the standard's levels and slots make the message.
 """
@@ -8,12 +8,47 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bridge.bus.event import FrameHeard
+from bridge.bus.event import FrameHeard, Tone
 from bridge.signal.detector import SampleReceiver
-from bridge.signal.flicker import is_flicker
+from bridge.signal.glitches import is_converter_flicker
 from bridge.signal.waveform import Sending, samples_of
 
 FRAME = bytes.fromhex("E03168FF")
+
+
+def _struck(rate_hz: float, seed: int, *, tone_v: float) -> np.ndarray:
+    """A second with one message at 0.3 s, one of continuous tone at 0.6 s, and 12 wild samples."""
+    rng = np.random.default_rng(seed)
+    at_s = np.arange(round(rate_hz)) / rate_hz
+    volts = 0.003 * rng.standard_normal(len(at_s))
+    wave = np.concatenate(list(samples_of(Sending([FRAME]), rate_hz))) - 13.0
+    first = round(0.3 * rate_hz)
+    volts[first : first + len(wave)] += tone_v / 0.325 * wave
+    steady = (at_s > 0.6) & (at_s < 0.9)
+    volts[steady] += tone_v * np.sin(2 * np.pi * 22e3 * at_s[steady])
+    where = rng.choice(len(at_s), 12, replace=False)
+    volts[where] += rng.choice([-1.0, 1.0], 12)
+    return volts.astype(np.float32)
+
+
+@pytest.mark.parametrize("rate_hz", [48e3, 96e3, 192e3])
+@pytest.mark.parametrize("seed", range(10))
+def test_messages_and_tone_are_heard_between_spikes(rate_hz: float, seed: int) -> None:
+    receiver = SampleReceiver(rate_hz)
+    heard = [*receiver.push(_struck(rate_hz, seed, tone_v=0.325)), *receiver.finish()]
+    frames = [event for event in heard if isinstance(event, FrameHeard)]
+    assert [frame.byte_values for frame in frames] == [tuple(FRAME)]
+    tones = [event.t_s for event in heard if isinstance(event, Tone)]
+    assert tones == pytest.approx([0.6, 0.9], abs=0.2e-3)
+    assert len(heard) == 3
+
+
+@pytest.mark.parametrize("rate_hz", [48e3, 96e3, 192e3, 1e6])
+@pytest.mark.parametrize("seed", range(10))
+def test_spikes_alone_are_heard_as_nothing(rate_hz: float, seed: int) -> None:
+    receiver = SampleReceiver(rate_hz)
+    heard = [*receiver.push(_struck(rate_hz, seed, tone_v=0.0)), *receiver.finish()]
+    assert heard == []
 
 
 def _drooping(rate_hz: float, seed: int, *, sent: bool) -> np.ndarray:
@@ -51,5 +86,5 @@ def test_a_message_of_a_few_steps_is_heard_alone(rate_hz: float, seed: int) -> N
 def test_white_noise_is_no_flicker(rate_hz: float) -> None:
     """The swing of many samples of noise in two cycles is nearly even, but of many steps."""
     noise = np.random.default_rng(5).standard_normal(round(0.06 * rate_hz))
-    assert not is_flicker(np.rint(1_000 * noise).astype(np.int16), rate_hz)
-    assert not is_flicker((0.1 * noise).astype(np.float32), rate_hz)
+    assert not is_converter_flicker(np.rint(1_000 * noise).astype(np.int16), rate_hz)
+    assert not is_converter_flicker((0.1 * noise).astype(np.float32), rate_hz)
