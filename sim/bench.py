@@ -20,8 +20,9 @@ from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl, unquote, urlsplit
 
 from bridge.errors import YardError
-from sim.adapter import LONGEST_LEASE_S, SimAdapter
+from sim.adapter import SimAdapter
 from sim.clock import Clock, check_speed
+from sim.lease import LONGEST_LEASE_S
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -167,7 +168,7 @@ class Bench:
         with self._turn:
             self._go_on()
             adapter = self.adapter
-            end_s = self.clock.now_s() + LONGEST_LEASE_S * adapter.pace + SETTLE_S
+            end_s = self.clock.now_s() + LONGEST_LEASE_S * adapter.lease.pace + SETTLE_S
             at_s = self.clock.now_s()
             while at_s < end_s and (adapter.next_s() is not None or adapter.dish.readings().moving):
                 at_s += SETTLE_STEP_S
@@ -176,7 +177,7 @@ class Bench:
             self._save()
 
     def _go_on(self) -> None:
-        self.adapter.pace = self.clock.speed
+        self.adapter.lease.pace = self.clock.speed
         self.adapter.advance(self.clock.now_s())
         if self._state is not None and time.monotonic() >= self._save_at_s:
             self._save()

@@ -1,10 +1,9 @@
-"""The cable between the simulated adapter and the dish: every act takes its real time on it.
+"""The coax between the simulated adapter and the dish: all that happens on it takes its real time.
 
-    act | quiet | act | quiet | reply | quiet | act          quiet: 15 ms at least
+    frame | quiet | supply | quiet | frame | quiet | reply | quiet          quiet: 15 ms at least
 
-Acts pass one after another, in the order they were asked for. A frame takes 13.5 ms an byte and
-is heard by the dish when its last byte has ended; continuous tone is taken off the cable before
-a frame or burst and put back behind it.
+Activities follow one another in the order of their requests. A frame takes 13.5 ms a byte, and
+the dish hears it when its last byte has ended. Continuous tone is off around a frame or burst.
 """
 
 from __future__ import annotations
@@ -13,20 +12,21 @@ from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from bridge.bus.standard import BURST_S, BYTE_S, END_OF_MESSAGE_S, QUIET_S
+from bridge.bus.standard import BURST_S, BYTE_S, END_OF_MESSAGE_S, QUIET_S, SUPPLY_LOW_V
 
 if TYPE_CHECKING:
     from sim.rig.dish import Dish
 
-BOOT_SUPPLY_V = 13  # V on the cable before anybody asked for another
-REPLY_DELAY_S = QUIET_S  # s from the end of a command to its reply; a choice, 150 ms at most
+BOOT_SUPPLY_V = SUPPLY_LOW_V  # V on the coax after a start (judgement)
+REPLY_DELAY_S = QUIET_S  # s from the end of a command to its reply (judgement; 150 ms at most)
+Kind = Literal["frame", "burst", "supply", "tone"]
 
 
-@dataclass(slots=True)
-class Act:
-    """Something to happen on the cable; `ticket` tells whoever asked that it did."""
+@dataclass(frozen=True, slots=True)
+class Activity:
+    """A request for the coax; `ticket` identifies it in `Completed`."""
 
-    kind: Literal["frame", "burst", "supply", "tone"]
+    kind: Kind
     ticket: int
     data: bytes = b""
     listen_s: float = 0.0
@@ -35,8 +35,8 @@ class Act:
 
 
 @dataclass(frozen=True, slots=True)
-class Passed:
-    """An act that has passed, begun at `start_s`; ticket None: a frame the dish sent unasked."""
+class Completed:
+    """An activity that is over, begun at `start_s`; ticket None: a reply that nobody awaited."""
 
     ticket: int | None
     start_s: float
@@ -45,19 +45,19 @@ class Passed:
 
 
 @dataclass(slots=True)
-class _Keying:
-    """A frame or burst on the cable, until `end_s`."""
+class _Transmitting:
+    """A frame or burst on the coax, until `end_s`."""
 
-    act: Act
+    activity: Activity
     start_s: float
     end_s: float
 
 
 @dataclass(slots=True)
-class _Listening:
+class _AwaitingReply:
     """After a frame: until the reply has been heard or the wait for one is over."""
 
-    act: Act
+    activity: Activity
     start_s: float
     until_s: float
     free_s: float
@@ -65,38 +65,41 @@ class _Listening:
     reply_s: float
 
 
-class Coax:
-    """Acts in, what passed out; owns the time of the dish."""
+class Cable:
+    """Activities in, completed ones out; advances the dish."""
 
     def __init__(self, dish: Dish) -> None:
         self.dish = dish
         self.supply_v = BOOT_SUPPLY_V
-        self.tone = False  # what is wanted; off the cable for a moment around a frame
+        self.tone = False  # as requested; it is off for a moment around a frame
         self._tone_on = False
-        self._queue: deque[Act] = deque()
-        self._busy: _Keying | _Listening | None = None
+        self._queue: deque[Activity] = deque()
+        self._busy: _Transmitting | _AwaitingReply | None = None
         self._free_s = dish.time_s
         dish.set_supply(BOOT_SUPPLY_V)
 
-    def put(self, act: Act) -> None:
-        """Ask for an act after all that was asked for before."""
-        self._queue.append(act)
+    def enqueue(self, activity: Activity) -> None:
+        """Request an activity after all earlier ones."""
+        self._queue.append(activity)
 
-    def clear(self, now_s: float) -> set[int]:
-        """Drop what has not begun and end a wait for a reply that has not begun; the tickets."""
-        dropped = {act.ticket for act in self._queue}
+    def discard_pending(self, now_s: float) -> set[int]:
+        """Drop what has not begun, and end a wait for a reply that has not begun.
+
+        Returns the tickets of what was dropped.
+        """
+        dropped = {activity.ticket for activity in self._queue}
         self._queue.clear()
         busy = self._busy
-        if isinstance(busy, _Listening) and busy.reply is None:
+        if isinstance(busy, _AwaitingReply) and busy.reply is None:
             busy.until_s = now_s
             busy.free_s = max(now_s, self._free_s)
         return dropped
 
     def next_s(self) -> float | None:
-        """When something happens next on the cable by itself."""
-        if isinstance(self._busy, _Keying):
+        """When the next thing happens on the coax by itself; None for never."""
+        if isinstance(self._busy, _Transmitting):
             return self._busy.end_s
-        if isinstance(self._busy, _Listening):
+        if isinstance(self._busy, _AwaitingReply):
             return self._busy.until_s
         if self._queue:
             return max(self._free_s, self._queue[0].not_before_s, self.dish.time_s)
@@ -104,38 +107,38 @@ class Coax:
             return max(self._free_s, self.dish.time_s)
         return None
 
-    def advance(self, to_s: float) -> list[Passed]:
-        """Let time go on to `to_s`; what passed on the way, in order."""
-        passed: list[Passed] = []
+    def advance(self, to_s: float) -> list[Completed]:
+        """Advance to `to_s`; what was completed by then, in order."""
+        completed: list[Completed] = []
         while (at_s := self.next_s()) is not None and at_s <= to_s:
             self.dish.advance(at_s)
-            self._step(at_s, passed)
+            self._step(at_s, completed)
         self.dish.advance(max(to_s, self.dish.time_s))
-        return passed
+        return completed
 
-    def _step(self, at_s: float, passed: list[Passed]) -> None:
+    def _step(self, at_s: float, completed: list[Completed]) -> None:
         match self._busy:
-            case _Keying() as keying:
-                self._end(keying, passed)
-            case _Listening() as listening:
+            case _Transmitting() as transmitting:
+                self._end(transmitting, completed)
+            case _AwaitingReply() as waiting:
                 self._busy = None
-                self._free_s = listening.free_s
-                if listening.act.listen_s:
-                    passed.append(
-                        Passed(
-                            listening.act.ticket,
-                            listening.start_s,
-                            listening.act.data,
-                            listening.reply,
+                self._free_s = waiting.free_s
+                if waiting.activity.listen_s:
+                    completed.append(
+                        Completed(
+                            waiting.activity.ticket,
+                            waiting.start_s,
+                            waiting.activity.data,
+                            waiting.reply,
                         )
                     )
-                elif listening.reply:
-                    passed.append(Passed(None, listening.reply_s, listening.reply))
+                elif waiting.reply:
+                    completed.append(Completed(None, waiting.reply_s, waiting.reply))
             case None:
-                self._begin(at_s, passed)
+                self._begin(at_s, completed)
 
-    def _begin(self, at_s: float, passed: list[Passed]) -> None:
-        """Begin the next act, or see to the continuous tone first."""
+    def _begin(self, at_s: float, completed: list[Completed]) -> None:
+        """Begin the next activity, or switch the continuous tone before it."""
         keyed = bool(self._queue) and self._queue[0].kind in ("frame", "burst")
         wanted = self.tone and not keyed
         if wanted != self._tone_on:
@@ -143,44 +146,46 @@ class Coax:
             self.dish.set_tone(wanted)
             self._free_s = at_s + QUIET_S
             return
-        act = self._queue.popleft()
-        match act.kind:
+        activity = self._queue.popleft()
+        match activity.kind:
             case "frame":
-                self._busy = _Keying(act, at_s, at_s + len(act.data) * BYTE_S)
+                self._busy = _Transmitting(activity, at_s, at_s + len(activity.data) * BYTE_S)
             case "burst":
-                self._busy = _Keying(act, at_s, at_s + BURST_S)
+                self._busy = _Transmitting(activity, at_s, at_s + BURST_S)
             case "supply":
-                self.supply_v = act.value
-                self.dish.set_supply(act.value)
+                self.supply_v = activity.value
+                self.dish.set_supply(activity.value)
                 self._free_s = at_s + QUIET_S
-                passed.append(Passed(act.ticket, at_s))
+                completed.append(Completed(activity.ticket, at_s))
             case "tone":
-                self.tone = bool(act.value)
-                passed.append(Passed(act.ticket, at_s))
+                self.tone = bool(activity.value)
+                completed.append(Completed(activity.ticket, at_s))
 
-    def _end(self, keying: _Keying, passed: list[Passed]) -> None:
+    def _end(self, transmitting: _Transmitting, completed: list[Completed]) -> None:
         """The last byte has ended: the dish has heard the frame and may answer."""
-        act, end_s = keying.act, keying.end_s
+        activity, end_s = transmitting.activity, transmitting.end_s
         self._busy = None
         self._free_s = end_s + QUIET_S
-        if act.kind == "burst":
-            passed.append(Passed(act.ticket, keying.start_s))
+        if activity.kind == "burst":
+            completed.append(Completed(activity.ticket, transmitting.start_s))
             return
-        reply = self.dish.hear(act.data)
-        if not act.listen_s:
-            passed.append(Passed(act.ticket, keying.start_s, act.data))
+        reply = self.dish.hear(activity.data)
+        if not activity.listen_s:
+            completed.append(Completed(activity.ticket, transmitting.start_s, activity.data))
         if reply:
             reply_s = end_s + REPLY_DELAY_S
             over_s = reply_s + len(reply) * BYTE_S
-            self._busy = _Listening(
-                act,
-                keying.start_s,
+            self._busy = _AwaitingReply(
+                activity,
+                transmitting.start_s,
                 over_s + END_OF_MESSAGE_S,
                 over_s + QUIET_S,
                 reply,
                 reply_s,
             )
-        elif act.listen_s:
-            until_s = end_s + act.listen_s
+        elif activity.listen_s:
+            until_s = end_s + activity.listen_s
             free_s = max(until_s, self._free_s)
-            self._busy = _Listening(act, keying.start_s, until_s, free_s, None, until_s)
+            self._busy = _AwaitingReply(
+                activity, transmitting.start_s, until_s, free_s, None, until_s
+            )

@@ -216,7 +216,7 @@ def test_nothing_else_feeds_the_lease(host, line):
 
 
 def test_lease_is_measured_in_the_hosts_time(host):
-    host.adapter.pace = 10.0
+    host.adapter.lease.pace = 10.0
     host.begin(lease="1")
     host.run(9.9)
     assert host.dish.frames == []
