@@ -20,7 +20,14 @@ from sim.rig.machine import Handicap, Machine
 from sim.rig.motor import Plant, plant_of
 from sim.rig.positioner import Personality, Positioner
 from sim.rig.positioner_memory import Entry, Memory
-from sim.rig.power_off import Place, coasted, store_on_neighbour, teach
+from sim.rig.power_off import (
+    DishState,
+    PlaceState,
+    coasted,
+    load_state,
+    store_on_neighbour,
+    teach,
+)
 from sim.rig.reed import Ledger, Reed, Sensor, register
 from sim.sky.beam import Reflector
 from sim.sky.meter import Downlink, Scene
@@ -71,8 +78,8 @@ class Dish:
         self.pulses = 0
         self.ledger = Ledger()
         self.effects = effects_of(faults)
-        place = Place.of(state, yard)
-        memory = self._memory(state)
+        loaded = load_state(state, yard)
+        memory = self._memory(loaded)
         self._sensor = Sensor(
             miss_west=self.effects.miss_west,
             miss_east=self.effects.miss_east,
@@ -80,7 +87,7 @@ class Dish:
             dead=self.effects.sensor_dead,
             seed=seed,
         )
-        self.machine = self._machine(place)
+        self.machine = self._machine(loaded.dish)
         self.positioner = Positioner(
             self._personality(),
             memory,
@@ -101,11 +108,12 @@ class Dish:
         supply_v = bus_v if self.yard.rig.feed == "coax" else self.yard.rig.supply_v
         return plant_of(self.yard.motor, supply_v=supply_v, extra_ohm=self.effects.cable_ohm)
 
-    def _machine(self, place: Place) -> Machine:
+    def _machine(self, place: PlaceState | None) -> Machine:
         yard, effects, rig = self.yard, self.effects, self.yard.rig
         reed = Reed(rig.magnet_closes, rig.magnet_opens)
-        reed.place(place.x)
-        if place.gap is not None:
+        x = float(yard.start.count) if place is None else place.actuator
+        reed.place(x)
+        if place is not None:
             reed.gap, reed.closed = place.gap, place.closed
         return Machine(
             self._plant(),
@@ -113,8 +121,8 @@ class Dish:
             weight=yard.weight,
             wind=Wind(rig.gust_nm, rig.gust_s, self.seed),
             reed=reed,
-            x=place.x,
-            dish=place.play,
+            x=x,
+            dish=None if place is None else place.clamp,
             slip=self._slip_counts(),
             backlash=rig.backlash_counts,
             brake=rig.brake,
@@ -143,12 +151,9 @@ class Dish:
             personality = replace(personality, passing="inverted")
         return personality
 
-    def _memory(self, state: Mapping[str, object] | None) -> Memory:
-        if state is not None and "positioner" in state:
-            kept = state["positioner"]
-            if not isinstance(kept, Mapping):
-                raise YardError("the kept state holds no table 'positioner'; delete it")
-            memory = Memory.load(kept)
+    def _memory(self, state: DishState) -> Memory:
+        if state.positioner is not None:
+            memory = state.positioner.to_memory()
         else:
             start = self.yard.start
             memory = Memory(count=start.count, reference=self.yard.positioner.reference)
@@ -338,16 +343,20 @@ class Dish:
         return 0.0 if row is None else row.vertical_deg - VERTICAL_DEG
 
     def dump(self) -> dict[str, object]:
-        """What is left when everything is switched off now: kept memory, and where it coasts to."""
+        """What is left when everything is switched off now, as JSON holds it.
+
+        That is the memory of the positioner, and the place to which the dish coasts.
+        """
         machine = self.machine
         if machine.drive or machine.moving:
             machine = coasted(machine, self.time_s)
-        return {
-            "positioner": self.positioner.memory.dump(),
-            "dish": {
-                "actuator": machine.x,
-                "clamp": machine.dish_at(machine.t) - machine.slip,
-                "gap": machine.reed.gap,
-                "closed": machine.reed.closed,
-            },
-        }
+        state = DishState(
+            positioner=self.positioner.memory.to_state(),
+            dish=PlaceState(
+                actuator=machine.x,
+                clamp=machine.dish_at(machine.t) - machine.slip,
+                gap=machine.reed.gap,
+                closed=machine.reed.closed,
+            ),
+        )
+        return state.model_dump(mode="json")

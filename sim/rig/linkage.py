@@ -15,17 +15,19 @@ from bridge.errors import YardError
 
 DEAD_CENTRE_DEG = 1.0  # deg from folded or straight where no push turns the dish (judgement)
 ROUNDING = 1e-12  # 1, how far rounding may carry a cosine past 1 before it is a mistake
-GRAVITY_MS2 = 9.80665  # m/s2, standard acceleration of free fall
 
 
 class Linkage(Protocol):
     """What turns counts into an hour angle of the mount (west positive) and back."""
 
-    def count(self, hour_angle_deg: float) -> float: ...
+    def count(self, hour_angle_deg: float) -> float:
+        """Count at an hour angle."""
 
-    def hour_angle_deg(self, count: float) -> float: ...
+    def hour_angle_deg(self, count: float) -> float:
+        """Hour angle in deg at a count."""
 
-    def counts_per_deg(self, hour_angle_deg: float) -> float: ...
+    def counts_per_deg(self, hour_angle_deg: float) -> float:
+        """Counts that one degree of the arc takes at an hour angle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +79,12 @@ class LinearLinkage:
 
     @property
     def extended_mm(self) -> float:
+        """Length in mm at the end of the stroke."""
         return self.retracted_mm + self.stroke_mm
 
     @property
     def stroke_counts(self) -> float:
+        """The stroke in counts."""
         return self.stroke_mm * self.counts_per_mm
 
     def length_mm(self, hour_angle_deg: float) -> float:
@@ -126,16 +130,6 @@ class LinearLinkage:
         angle = math.radians(self.noon_angle_deg + hour_angle_deg)
         return self.frame_pivot_mm * self.dish_pivot_mm * math.sin(angle) / length_mm
 
-    def push_n(self, torque_nm: float, hour_angle_deg: float) -> float:
-        """Force along the actuator that balances a torque about the polar axis."""
-        arm_mm = self.lever_arm_mm(hour_angle_deg)
-        if arm_mm <= 0.0:
-            raise YardError(
-                f"hour angle {hour_angle_deg:g} deg is a dead centre of the linkage: no push holds"
-                " the dish there"
-            )
-        return torque_nm * 1000.0 / arm_mm
-
 
 @dataclass(frozen=True, slots=True, init=False)
 class WormLinkage:
@@ -157,12 +151,15 @@ class WormLinkage:
         object.__setattr__(self, "noon_count", noon_count)
 
     def count(self, hour_angle_deg: float) -> float:
+        """Count at an hour angle."""
         return self.noon_count + self.scale_counts_per_deg * hour_angle_deg
 
     def hour_angle_deg(self, count: float) -> float:
+        """Hour angle in deg at a count."""
         return (count - self.noon_count) / self.scale_counts_per_deg
 
     def counts_per_deg(self, hour_angle_deg: float) -> float:
+        """The same everywhere."""
         return self.scale_counts_per_deg
 
 
@@ -186,21 +183,9 @@ def included_angle_deg(p_mm: float, q_mm: float, closing_mm: float) -> float:
 
 def closing_side_mm(p_mm: float, q_mm: float, angle_deg: float) -> float:
     """Third side of a triangle with sides p and q at an included angle (law of cosines)."""
-    half = math.sin(
-        math.radians(angle_deg) / 2.0
-    )  # this form keeps its digits near a folded triangle
+    # This form keeps its digits near a folded triangle.
+    half = math.sin(math.radians(angle_deg) / 2.0)
     return math.hypot(p_mm - q_mm, 2.0 * math.sqrt(p_mm * q_mm) * half)
-
-
-def gravity_torque_nm(
-    mass_kg: float, arm_m: float, axis_tilt_deg: float, hour_angle_deg: float
-) -> float:
-    """Torque of a dish's weight about the polar axis, west positive: it pulls away from noon.
-
-    `arm_m` is the distance of the centre of mass from the axis, on the side of the beam.
-    """
-    across = mass_kg * GRAVITY_MS2 * arm_m * math.cos(math.radians(axis_tilt_deg))
-    return across * math.sin(math.radians(hour_angle_deg))
 
 
 def _shortest_longest(p_mm: float, q_mm: float) -> tuple[float, float]:

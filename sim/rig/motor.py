@@ -11,8 +11,6 @@ from dataclasses import dataclass
 
 from sim.rig.arc import coast_shape
 
-_HALF = 0.5
-
 
 @dataclass(frozen=True, slots=True)
 class Motor:
@@ -31,10 +29,12 @@ class Motor:
 
     @property
     def loop_ohm(self) -> float:
+        """Resistance of the whole circuit in ohm."""
         return self.winding_ohm + self.supply_ohm
 
     @property
     def stall_a(self) -> float:
+        """Current in A with the shaft held."""
         return self.supply_v / self.loop_ohm
 
     @property
@@ -51,7 +51,7 @@ class Motor:
         two = self.inductance_h * j
         one = self.inductance_h * b + r * j
         none = r * b + self.ke**2
-        root = complex(one * one - 4.0 * two * none) ** _HALF
+        root = complex(one * one - 4.0 * two * none) ** 0.5
         return (-one + root) / (2.0 * two), (-one - root) / (2.0 * two)
 
     @property
@@ -60,26 +60,11 @@ class Motor:
         slow, fast = self.poles
         return abs(fast.real) / abs(slow.real)
 
-    def free_speed_rad_s(self, volts: float, load_nm: float = 0.0) -> float:
-        """Speed in the long run, of the motor itself, against friction and a load."""
+    def free_speed_rad_s(self, volts: float) -> float:
+        """Steady speed of the motor in rad/s against its own friction, at a voltage in V."""
         r = self.loop_ohm
-        push = self.ke * volts / r - self.coulomb_nm - load_nm
+        push = self.ke * volts / r - self.coulomb_nm
         return push / (self.viscous_nms + self.ke**2 / r)
-
-    def step_speed_rad_s(self, volts: float, after_s: float) -> float:
-        """Speed after a step of voltage from rest with the inductance and without dry friction."""
-        final = self.ke * volts / (self.loop_ohm * self.viscous_nms + self.ke**2)
-        slow, fast = self.poles
-        if math.isinf(fast.real):
-            return -final * math.expm1(slow.real * after_s)
-        decay: complex = (fast * _cexp(slow * after_s) - slow * _cexp(fast * after_s)) / (
-            fast - slow
-        )
-        return final * (1.0 - decay.real)
-
-
-def _cexp(z: complex) -> complex:
-    return math.exp(z.real) * complex(math.cos(z.imag), math.sin(z.imag))
 
 
 def fit_motor(

@@ -64,11 +64,6 @@ class Mover:
         self._last = len(self._pull) - 1
         self.half_hysteresis = 0.5 * (half_open - half_close)
 
-    def pull_at(self, x: float) -> float:
-        """Load at a place, counts/s2, west positive."""
-        cell = math.floor(x / self._cell) - self._first
-        return self._pull[0 if cell < 0 else min(cell, self._last)]
-
     def move(self, x: float, truth: int, side: int, pulses: int) -> Stop:
         """From rest at `x` drive to the `pulses`-th pulse that way, cut, and come to rest."""
         half = 0.5 - self.half_hysteresis

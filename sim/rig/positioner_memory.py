@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Annotated, Literal
 
-from bridge.errors import YardError
+from pydantic import BaseModel, ConfigDict, Field
 
 Outcome = Literal["moved", "stored", "set", "ignored", "refused", "answered"]
 EndedBy = Literal["target", "halt", "time-out", "soft limit", "end switch", "stall", "next command"]
@@ -45,6 +44,7 @@ class Memory:
     was_reset: bool = False
 
     def forget_positions(self) -> None:
+        """Drop every stored position."""
         self.positions.clear()
 
     def forget_limits(self, *, to_zero: bool = False) -> None:
@@ -52,50 +52,57 @@ class Memory:
         self.east = self.west = 0 if to_zero else None
         self.limits_on = to_zero
 
-    def dump(self) -> dict[str, object]:
-        """As JSON holds it."""
-        return {
-            "count": self.count,
-            "reference": self.reference,
-            "positions": {str(number): count for number, count in sorted(self.positions.items())},
-            "limits": {"east": self.east, "west": self.west, "on": self.limits_on},
-            "selected": self.selected,
-            "moving": self.moving,
-            "lost": self.lost,
-            "reset": self.was_reset,
-        }
-
-    @classmethod
-    def load(cls, state: Mapping[str, object]) -> Memory:
-        """From `dump`; YardError for anything else."""
-        try:
-            limits, positions = state.get("limits", {}), state.get("positions", {})
-            if not isinstance(limits, Mapping) or not isinstance(positions, Mapping):
-                raise TypeError("limits and positions are tables")  # noqa: TRY301 - told below
-            return cls(
-                count=_whole(state["count"]),
-                reference=_whole(state.get("reference", 0)),
-                positions={int(n): _whole(count) for n, count in positions.items()},
-                east=_maybe(limits.get("east")),
-                west=_maybe(limits.get("west")),
-                limits_on=limits.get("on") is True,
-                selected=_maybe(state.get("selected")),
-                moving=state.get("moving") is True,
-                lost=state.get("lost") is True,
-                was_reset=state.get("reset") is True,
-            )
-        except (KeyError, TypeError, ValueError) as error:
-            raise YardError(
-                f"the kept state of the positioner cannot be read ({error}); delete it to begin"
-                " from the yard's own start"
-            ) from None
+    def to_state(self) -> MemoryState:
+        """What is saved of it."""
+        return MemoryState(
+            count=self.count,
+            reference=self.reference,
+            positions=dict(sorted(self.positions.items())),
+            limits=LimitsState(east=self.east, west=self.west, on=self.limits_on),
+            selected=self.selected,
+            moving=self.moving,
+            lost=self.lost,
+            reset=self.was_reset,
+        )
 
 
-def _whole(value: object) -> int:
-    if not isinstance(value, int) or isinstance(value, bool):
-        raise TypeError(f"{value!r} is not a whole count")
-    return value
+class _State(BaseModel):
+    """Saved state: whole numbers are whole, and keys that nobody knows are left alone."""
+
+    model_config = ConfigDict(strict=True, frozen=True)
 
 
-def _maybe(value: object) -> int | None:
-    return None if value is None else _whole(value)
+class LimitsState(_State):
+    """Soft limits as they are saved."""
+
+    east: int | None = None
+    west: int | None = None
+    on: bool = False
+
+
+class MemoryState(_State):
+    """A positioner's memory as it is saved."""
+
+    count: int
+    reference: int = 0
+    positions: dict[Annotated[int, Field(strict=False)], int] = {}  # keys of JSON are text
+    limits: LimitsState = LimitsState()
+    selected: int | None = None
+    moving: bool = False
+    lost: bool = False
+    reset: bool = False
+
+    def to_memory(self) -> Memory:
+        """The memory of a positioner that starts from this state."""
+        return Memory(
+            count=self.count,
+            reference=self.reference,
+            positions=dict(self.positions),
+            east=self.limits.east,
+            west=self.limits.west,
+            limits_on=self.limits.on,
+            selected=self.selected,
+            moving=self.moving,
+            lost=self.lost,
+            was_reset=self.reset,
+        )

@@ -1,46 +1,64 @@
-"""What is left of a dish when it is switched off, and what is in its memory when it comes back."""
+"""What is left of a dish without power, and what is in its memory when power comes back."""
 
 from __future__ import annotations
 
 import copy
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from pydantic import BaseModel, ConfigDict, ValidationError
 
 from bridge.errors import YardError
 from sim.rig.faults import Effects
 from sim.rig.machine import Machine
-from sim.rig.positioner_memory import Memory
+from sim.rig.positioner_memory import Memory, MemoryState
 
 if TYPE_CHECKING:
     from sim.yard import Yard
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where the metal is."""
+class PlaceState(BaseModel):
+    """Where the metal is: places in counts, and the contact of the reed."""
 
-    x: float
-    play: float | None = None
-    gap: int | None = None
+    model_config = ConfigDict(strict=True, frozen=True, allow_inf_nan=False)
+
+    actuator: float
+    clamp: float
+    gap: int
     closed: bool = False
 
-    @classmethod
-    def of(cls, state: Mapping[str, object] | None, yard: Yard) -> Place:
-        kept = None if state is None else state.get("dish")
-        if kept is None:
-            return cls(float(yard.start.count))
-        if isinstance(kept, Mapping):
-            x, play, gap = kept.get("actuator"), kept.get("clamp"), kept.get("gap")
-            if (
-                isinstance(x, int | float)
-                and isinstance(play, int | float)
-                and isinstance(gap, int)
-            ):
-                if yard.ends.east_stop <= x <= yard.ends.west_stop:
-                    return cls(float(x), float(play), gap, kept.get("closed") is True)
-                raise YardError(f"the kept state has the actuator at {x:g}, past the yard's stops")
-        raise YardError("the kept state holds no place of the dish; delete it to begin anew")
+
+class DishState(BaseModel):
+    """All that is left of a dish without power."""
+
+    model_config = ConfigDict(strict=True, frozen=True)
+
+    positioner: MemoryState | None = None
+    dish: PlaceState | None = None
+
+
+def load_state(state: Mapping[str, object] | None, yard: Yard) -> DishState:
+    """What was saved of a dish; all None where nothing was.
+
+    Raises YardError for a state that cannot be read, or that lies past the yard's stops.
+    """
+    try:
+        loaded = DishState.model_validate(state or {})
+    except ValidationError as error:
+        first = error.errors()[0]
+        key = ".".join(map(str, first["loc"]))
+        raise YardError(
+            f"the saved state of the dish cannot be read ({key}: {first['msg']}); delete it to"
+            " begin from the yard's own start"
+        ) from None
+    place, ends = loaded.dish, yard.ends
+    if place is not None and not ends.east_stop <= place.actuator <= ends.west_stop:
+        raise YardError(
+            f"the saved state has the actuator at {place.actuator:g}, allowed are"
+            f" {ends.east_stop:g} to {ends.west_stop:g} counts, the yard's stops; delete it to"
+            " begin from the yard's own start"
+        )
+    return loaded
 
 
 def coasted(machine: Machine, t_s: float) -> Machine:
@@ -65,15 +83,16 @@ def teach(memory: Memory, yard: Yard) -> None:
 
 
 def store_on_neighbour(memory: Memory, yard: Yard, effects: Effects) -> None:
+    """Store a position where its eastern neighbour is, as the fault says."""
     number = round(effects.neighbour)
     if number == 0 or number not in memory.positions:
         return
     rows = {row.number: row.longitude_deg for row in yard.position}
-    own = rows.get(number)
+    longitude_deg = rows.get(number)
     further = [
-        (longitude, other)
-        for other, longitude in rows.items()
-        if own is not None and longitude is not None and longitude > own
+        (other_deg, other)
+        for other, other_deg in rows.items()
+        if longitude_deg is not None and other_deg is not None and other_deg > longitude_deg
     ]
     if further:
         memory.positions[number] = yard.taught_counts()[min(further)[1]]

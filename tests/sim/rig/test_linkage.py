@@ -14,7 +14,6 @@ from sim.rig.linkage import (
     Linkage,
     WormLinkage,
     closing_side_mm,
-    gravity_torque_nm,
     included_angle_deg,
 )
 
@@ -57,8 +56,6 @@ def test_counts_per_deg_is_the_slope(linkage: LinearLinkage, share: float) -> No
     step = 1e-4
     slope = (linkage.count(hour + step) - linkage.count(hour - step)) / (2 * step)
     assert linkage.counts_per_deg(hour) == pytest.approx(slope, rel=1e-5)
-    # the arm is a distance from a line: work done is the same both ways
-    assert linkage.push_n(100.0, hour) * linkage.lever_arm_mm(hour) == pytest.approx(100_000.0)
 
 
 @given(st.floats(100, 900), st.floats(100, 900), st.floats(0.01, 179.9))
@@ -99,8 +96,6 @@ class TestEnds:
     def test_a_dead_centre_holds_nothing(self) -> None:
         linkage = LinearLinkage(*LENGTHS, 1.88976, 90)
         assert linkage.lever_arm_mm(-90.0) == 0.0
-        with pytest.raises(YardError, match="no push holds"):
-            linkage.push_n(10.0, -90.0)
         assert LinearLinkage(400, 400, 300, 200, 1, 90).lever_arm_mm(-90.0) == 0.0
 
 
@@ -141,11 +136,3 @@ def test_refuses_a_triangle_that_cannot_work(values: tuple[float, ...], words: s
 def test_refuses_a_worm_that_cannot_work(values: tuple[float, ...], words: str) -> None:
     with pytest.raises(YardError, match=words):
         WormLinkage(*values)
-
-
-def test_a_dish_falls_away_from_noon() -> None:
-    """20 kg at 0.5 m on an axis of 45 deg: 69.3 N m per unit of sine (by hand)."""
-    assert gravity_torque_nm(20, 0.5, 45, 0) == 0.0
-    assert gravity_torque_nm(20, 0.5, 45, 90) == pytest.approx(69.34, abs=0.01)
-    assert gravity_torque_nm(20, 0.5, 45, -30) == pytest.approx(-34.67, abs=0.01)
-    assert gravity_torque_nm(20, 0.5, 90, 60) == pytest.approx(0.0, abs=1e-12)
