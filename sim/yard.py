@@ -10,7 +10,8 @@ from pydantic import Field
 
 from bridge.errors import BadInput, YardError
 from bridge.station.model import Controller, LinearMount, Station
-from bridge.textfile.checked import Table, line_of, parse_checked
+from bridge.textfile.checked import Table, parse_checked
+from bridge.textfile.places import line_of
 from sim.rig.ends import Ends
 from sim.rig.linkage import Linkage
 from sim.rig.load import Weight, weight_of

@@ -7,9 +7,10 @@ from pathlib import Path
 
 from bridge.errors import YardError
 from bridge.station.model import Station
-from bridge.textfile.checked import parse_checked, read_text
+from bridge.textfile.checked import parse_checked
 from bridge.textfile.places import places_of
-from bridge.textfile.syntax_errors import read_past
+from bridge.textfile.read import read_text
+from bridge.textfile.syntax_errors import read_toml
 from sim.usual_rig import usual_yard
 from sim.yard import Yard, parse_yard
 
@@ -45,5 +46,5 @@ def _is_station(text: str) -> bool:
 
     What a station keeps in [ends] are the counts read there.
     """
-    places = places_of(read_past(text)[1])
+    places = places_of(read_toml(text)[1])
     return ("rig",) not in places and ("ends", "east_switch") not in places

@@ -1,7 +1,7 @@
 """A station file as a person wrote it: keys set, positions added and removed, the rest untouched.
 
-Values are written by tomlkit; the text around them is left alone here, because tomlkit counts a
-comment above `[[position]]` to the table before it and would move or drop it with that table.
+Values are written by tomlkit. The text around them is left alone by `comments`, because tomlkit
+counts a comment above `[[position]]` to the table before it and would move or drop it with that.
 """
 
 from __future__ import annotations
@@ -15,6 +15,19 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from bridge.errors import BadInput
+from bridge.station.comments import (
+    Splice,
+    add_in_braces,
+    add_line,
+    end_of_table,
+    next_line,
+    remove_in_braces,
+    remove_lines,
+    spliced,
+    start_with_comment,
+    with_block,
+    without_block,
+)
 from bridge.station.model import (
     Controller,
     KnownEnds,
@@ -25,15 +38,16 @@ from bridge.station.model import (
     SoftLimits,
     Station,
 )
-from bridge.textfile.checked import parse_checked
-from bridge.textfile.mistakes import dotted
-from bridge.textfile.places import Path as KeyPath
-from bridge.textfile.places import Place, places_of
-from bridge.textfile.save import read_bytes, save_whole
+from bridge.textfile.checked import check, parse_checked
+from bridge.textfile.mistakes import Problem, dotted
+from bridge.textfile.places import KeyPath, Place, places_of
+from bridge.textfile.read import read_bytes
+from bridge.textfile.save import save_whole
 
 Value = int | float | str | date
 BOM = b"\xef\xbb\xbf"
 
+# Tables of a station file and the models whose order of keys a new key follows.
 _TABLES: dict[str, type[BaseModel]] = {
     "station": Site,
     "dish": Reflector,
@@ -43,11 +57,11 @@ _TABLES: dict[str, type[BaseModel]] = {
     "positioner": Controller,
     "position": Position,
 }
-_BARE = re.compile(r"[A-Za-z0-9_-]+")
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
 
 class StationFile:
-    """The text of a station file and what it says; edits stay in memory until `save`.
+    """The text of a station file and the station in it; edits stay in memory until `save`.
 
     `station` is the file as it was read or last saved; `text` shows the edits.
     """
@@ -67,99 +81,96 @@ class StationFile:
         self._newline = "\r\n" if "\r\n" in self.text else "\n"
 
     def index(self, number: int) -> int:
-        """Where in the file's list a position number stands, from 0. Raises BadInput."""
-        for index, row in enumerate(self._rows()):
-            if row.get("number") == number:
-                return index
-        numbers = ", ".join(str(row.get("number")) for row in self._rows()) or "none"
-        raise BadInput(f"{self.path}: no position has number {number}; there are {numbers}")
+        """The index of a position number in the file's list, from 0. Raises BadInput."""
+        numbers = [row.get("number") for row in self._rows()]
+        if number not in numbers:
+            known = ", ".join(map(str, numbers)) or "none"
+            raise BadInput(f"{self.path}: no position has number {number}; there are {known}")
+        return numbers.index(number)
 
     def set(self, path: KeyPath, value: Value | None) -> None:
         """Set one key, `("limits", "east")` or `("position", 0, "count")`; None removes it."""
         self.edit({path: value})
 
     def edit(self, changes: Mapping[KeyPath, Value | None]) -> None:
-        """Set or remove many keys at once; a key that has the value already keeps its spelling."""
+        """Set or remove many keys at once; a key that has the value already keeps its spelling.
+
+        Raises BadInput for a key of a position that is not there.
+        """
         text, data = self.text, tomllib.loads(self.text)
         places = places_of(text)
-        splices: list[tuple[int, int, str]] = []
-        fresh: dict[str, dict[str, Value]] = {}
-        bracketed: list[KeyPath] = []
+        splices: list[Splice] = []
+        in_braces: list[KeyPath] = []
+        new_tables: dict[str, dict[str, Value]] = {}
         for path, value in sorted(changes.items(), key=_in_model_order):
             table, key = path[:-1], str(path[-1])
             if path in places:
                 if value is None and places[table].header:
-                    splices.append(_whole_lines(text, places[path]))
+                    splices.append(remove_lines(text, places[path]))
                 elif value is None:
-                    bracketed.append(path)
+                    in_braces.append(path)
                 elif _look_up(data, path) != value:
-                    splices.append((places[path].start, places[path].end, _written(value)))
+                    splices.append(Splice(places[path].start, places[path].end, _toml(value)))
             elif value is not None and table in places:
-                splices.append(self._insertion(places, path, value))
+                splices.append(self._new_key(places, path, value))
             elif value is not None and len(table) == 1:
-                fresh.setdefault(str(table[0]), {})[key] = value
+                new_tables.setdefault(str(table[0]), {})[key] = value
             elif value is not None:
                 raise BadInput(f"{self.path}: there is no {dotted(table)} to set {key} in")
-        self.text = _spliced(text, splices)
-        for path in bracketed:  # one at a time: what each leaves of the commas depends on the last
+        self.text = spliced(text, splices)
+        for path in in_braces:  # one at a time: which comma goes depends on the pairs left
             places = places_of(self.text)
-            splice = _out_of_braces(self.text, places[path[:-1]], places[path])
-            self.text = _spliced(self.text, [splice])
-        for name, pairs in fresh.items():
-            self._put_before_list(f"[{name}]", pairs)
+            splice = remove_in_braces(self.text, places[path[:-1]], places[path])
+            self.text = spliced(self.text, [splice])
+        for name, pairs in new_tables.items():
+            self._add_table(name, pairs)
 
     def set_position(self, number: int, key: str, value: Value | None) -> None:
         """Set one key of the position with a number."""
         self.set(("position", self.index(number), key), value)
 
     def add(self, pairs: Mapping[str, Value | None]) -> None:
-        """Put a position at the end of the list."""
+        """Put a position at the end of the list. Raises BadInput for a list in brackets."""
         places = places_of(self.text)
         rows = len(self._rows())
         self._require_tables(places, rows)
-        body = self._block("[[position]]", pairs)
-        end = len(self.text)
-        if rows:
-            end = _block_end(self.text, places, ("position", rows - 1))
-        before, after = self.text[:end].rstrip(" \t\r\n"), self.text[end:].lstrip("\r\n")
-        gap = self._newline * 2 if before else ""
-        self.text = before + gap + body + (self._newline + after if after else "")
+        at = end_of_table(self.text, places, ("position", rows - 1)) if rows else len(self.text)
+        block = self._block("[[position]]", ("position",), pairs)
+        self.text = with_block(self.text, at, block, self._newline)
 
     def remove(self, number: int) -> None:
         """Take a position out of the list, with the comments right above its header."""
         places = places_of(self.text)
-        rows = len(self._rows())
-        self._require_tables(places, rows)
+        self._require_tables(places, len(self._rows()))
         path: KeyPath = ("position", self.index(number))
-        start = _lead_in(self.text, places[path].key)
-        own = [place.end for other, place in places.items() if other[:2] == path]
-        end = _after_line(self.text, max(own))
-        kept = self.text[end:]
-        if self.text[:start].endswith(("\n\n", "\n\r\n")) or not start:
-            kept = kept.lstrip("\r\n")
-        self.text = self.text[:start] + kept
+        start = start_with_comment(self.text, places[path].key)
+        last = max(place.end for other, place in places.items() if other[:2] == path)
+        self.text = without_block(self.text, start, next_line(self.text, last))
 
-    def check(self) -> Station:
+    def problems(self) -> list[Problem]:
+        """Everything that the edits made wrong, in the order of the file."""
+        return check(self.text, str(self.path), Station).problems()
+
+    def validate(self) -> Station:
         """The station with its edits. Raises YardError with every mistake they brought in."""
         return parse_checked(self.text, str(self.path), Station)
 
     def save(self) -> Path | None:
-        """Write the file whole, its former content kept beside it; returns where, None unchanged.
+        """Write the file whole and keep its former content; returns where, None if unchanged.
 
-        Raises YardError as `check` does, and BadInput where another program has changed the file;
-        nothing is written then.
+        Raises YardError for edits that make no station, and BadInput where another program has
+        changed the file; nothing is written then.
         """
-        station = self.check()
+        station = self.validate()
         content = (BOM if self._bom else b"") + self.text.encode("utf-8")
         if content == self._on_disk:
             return None
-        kept = save_whole(self.path, content, expected=self._on_disk)
+        backup = save_whole(self.path, content, expected=self._on_disk)
         self._on_disk, self.station = content, station
-        return kept
+        return backup
 
     def _rows(self) -> list[dict[str, object]]:
-        rows = tomllib.loads(self.text).get("position", [])
-        return list(rows)
+        return list(tomllib.loads(self.text).get("position", []))
 
     def _require_tables(self, places: dict[KeyPath, Place], rows: int) -> None:
         if rows and not places["position", 0].header:
@@ -168,60 +179,57 @@ class StationFile:
                 " table [[position]] of its own, then entries can be added and removed"
             )
 
-    def _insertion(
-        self, places: dict[KeyPath, Place], path: KeyPath, value: Value
-    ) -> tuple[int, int, str]:
-        """The splice that puts a new key into a table, after the one that comes before it."""
+    def _new_key(self, places: dict[KeyPath, Place], path: KeyPath, value: Value) -> Splice:
+        """The splice that puts a key into a table, after the last key that comes before it."""
         table, key = path[:-1], str(path[-1])
-        text, home = self.text, places[table]
-        if text[home.start] == "{":
-            return _into_braces(text, home, f"{_key(key)} = {_written(value)}")
+        pair = f"{_key(key)} = {_toml(value)}"
+        home = places[table]
+        if self.text[home.start] == "{":
+            return add_in_braces(self.text, home, pair)
         if not home.header:
             raise BadInput(
                 f"{self.path}: {dotted(table)} has no table of its own; write its keys under"
                 f" [{dotted(table)}], then {key} can be added"
             )
-        order = _order(table)
-        rank = order.index(key) if key in order else len(order)
-        before = home
-        for other, place in places.items():
-            earlier = other[:-1] == table and other[-1] in order[:rank] and not place.header
-            if earlier and place.end > before.end:
-                before = place
-        at = _end_of_line(text, before.end)
-        line = text[text.rfind("\n", 0, before.key) + 1 : before.key]
-        indent = line if before is not home and not line.strip() else ""
-        return at, at, f"{self._newline}{indent}{_key(key)} = {_written(value)}"
+        earlier = _order(table)[: _rank(table, key)]
+        siblings = [
+            place
+            for other, place in places.items()
+            if other[:-1] == table and other[-1] in earlier and not place.header
+        ]
+        after = max([home, *siblings], key=lambda place: place.end)
+        return add_line(self.text, after, pair, self._newline)
 
-    def _block(self, header: str, pairs: Mapping[str, Value | None]) -> str:
-        name = header.strip("[]")
-        order = _order((name,))
-        known = sorted(
-            pairs.items(), key=lambda pair: order.index(pair[0]) if pair[0] in order else 99
-        )
-        lines = [f"{_key(key)} = {_written(value)}" for key, value in known if value is not None]
+    def _block(self, header: str, table: KeyPath, pairs: Mapping[str, Value | None]) -> str:
+        """The lines of a new table, its keys in the model's order."""
+        ordered = sorted(pairs.items(), key=lambda pair: _rank(table, pair[0]))
+        lines = [f"{_key(key)} = {_toml(value)}" for key, value in ordered if value is not None]
         return self._newline.join([header, *lines]) + self._newline
 
-    def _put_before_list(self, header: str, pairs: Mapping[str, Value]) -> None:
-        places = places_of(self.text)
-        first = places.get(("position", 0))
-        at = len(self.text) if first is None else _lead_in(self.text, first.key)
-        before, after = self.text[:at].rstrip(" \t\r\n"), self.text[at:]
-        gap = self._newline * 2 if before else ""
-        block = self._block(header, pairs)
-        self.text = before + gap + block + (self._newline + after if after else "")
+    def _add_table(self, name: str, pairs: Mapping[str, Value]) -> None:
+        """Put a new table before the list of positions."""
+        first = places_of(self.text).get(("position", 0))
+        at = len(self.text) if first is None else start_with_comment(self.text, first.key)
+        block = self._block(f"[{name}]", (name,), pairs)
+        self.text = with_block(self.text, at, block, self._newline)
 
 
 def _order(table: KeyPath) -> list[str]:
+    """The keys of a table in the model's order; none for a table the model does not know."""
     model = _TABLES.get(str(table[0]))
     return list(model.model_fields) if model else []
 
 
+def _rank(table: KeyPath, key: str) -> int:
+    """Where a key stands in its table; unknown keys come last."""
+    order = _order(table)
+    return order.index(key) if key in order else len(order)
+
+
 def _in_model_order(change: tuple[KeyPath, object]) -> tuple[int, int]:
     path, _ = change
-    order, key = _order(path[:-1]), path[-1]
     index = path[1] if len(path) > 2 and isinstance(path[1], int) else 0
-    return index, order.index(str(key)) if key in order else len(order)
+    return index, _rank(path[:-1], str(path[-1]))
 
 
 def _look_up(data: object, path: KeyPath) -> object:
@@ -233,72 +241,10 @@ def _look_up(data: object, path: KeyPath) -> object:
 def _key(name: str) -> str:
     import tomlkit  # noqa: PLC0415 - 30 ms that only a writer spends
 
-    return name if _BARE.fullmatch(name) else tomlkit.string(name).as_string()
+    return name if _BARE_KEY.fullmatch(name) else tomlkit.string(name).as_string()
 
 
-def _written(value: Value) -> str:
+def _toml(value: Value) -> str:
     import tomlkit  # noqa: PLC0415 - 30 ms that only a writer spends
 
     return tomlkit.item(value).as_string()
-
-
-def _end_of_line(text: str, at: int) -> int:
-    """Before the newline that ends the line of `at`."""
-    newline = text.find("\n", at)
-    end = len(text) if newline < 0 else newline
-    return end - 1 if text[end - 1 : end] == "\r" else end
-
-
-def _after_line(text: str, at: int) -> int:
-    newline = text.find("\n", at)
-    return len(text) if newline < 0 else newline + 1
-
-
-def _lead_in(text: str, header: int) -> int:
-    """The start of the comment lines right above a header, or of its own line."""
-    start = text.rfind("\n", 0, header) + 1
-    while start:
-        above = text.rfind("\n", 0, start - 1) + 1
-        if not text[above:start].lstrip().startswith("#"):
-            break
-        start = above
-    return start
-
-
-def _block_end(text: str, places: dict[KeyPath, Place], table: KeyPath) -> int:
-    """Where the lines of a table end and those that belong to the next header begin."""
-    here = places[table].key
-    later = [place.key for place in places.values() if place.header and place.key > here]
-    return _lead_in(text, min(later)) if later else len(text)
-
-
-def _into_braces(text: str, home: Place, pair: str) -> tuple[int, int, str]:
-    """The splice that adds a pair at the end of a table in braces."""
-    inside = text[home.start + 1 : home.end - 1]
-    at = home.start + 1 + len(inside.rstrip())
-    return at, at, f", {pair}" if inside.strip() else f" {pair}"
-
-
-def _whole_lines(text: str, place: Place) -> tuple[int, int, str]:
-    """The splice that takes out the lines of a key and its value."""
-    return text.rfind("\n", 0, place.key) + 1, _after_line(text, place.end), ""
-
-
-def _out_of_braces(text: str, home: Place, place: Place) -> tuple[int, int, str]:
-    """The splice that takes a pair out of a table in braces, and one comma with it."""
-    start, end = place.key, place.end
-    if after := re.compile(r"\s*,[ \t]*").match(text, end):
-        return start, after.end(), ""
-    while start > home.start + 1 and text[start - 1] in " \t\r\n,":
-        start -= 1
-    return start, end, ""
-
-
-def _spliced(text: str, splices: list[tuple[int, int, str]]) -> str:
-    """A text with parts replaced, all of them told by where they stood before."""
-    parts: list[str] = []
-    at = 0
-    for start, end, new in sorted(splices, key=lambda splice: splice[0]):
-        parts += [text[at:start], new]
-        at = end
-    return "".join([*parts, text[at:]])

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
 
 from pydantic import AfterValidator, Field, ValidationError, model_validator
 
-from bridge.textfile.checked import Mistake, Table, parse_checked, read_text
-from bridge.textfile.mistakes import Source
-from bridge.textfile.syntax_errors import MARK
+from bridge.station.conflicts import (
+    ends_apart,
+    limits_past_ends,
+    open_triangle,
+    past_stroke,
+    position_rows,
+    shared_numbers,
+)
+from bridge.textfile.checked import Table, load_checked
+from bridge.textfile.mistakes import Mistake, TomlText
 from bridge.trade import MANY_POSITIONS
 
-LAST_LATITUDE_DEG = 81.33  # deg, farther from the equator the belt is set (computed, WGS-84)
-STROKE_SLACK_MM = 5.0  # mm that a stroke and a retracted length by tape are off (judgement)
-MOST_COUNTS = 1_000_000  # counts, far beyond any actuator's
+LAST_LATITUDE_DEG = 81.33  # deg, beyond it the whole belt is under the horizon (WGS-84)
+COUNTS_MOST = 1_000_000  # counts, far beyond any actuator (judgement)
 
 
 def _longitude(value: float) -> float:
@@ -36,14 +42,14 @@ def _latitude(value: float) -> float:
 
 
 def _countable(value: int) -> int:
-    if abs(value) > MOST_COUNTS:
+    if abs(value) > COUNTS_MOST:
         raise ValueError(
-            f"{value} is beyond any actuator, {-MOST_COUNTS} to {MOST_COUNTS} counts; correct it"
+            f"{value} is beyond any actuator, {-COUNTS_MOST} to {COUNTS_MOST} counts; correct it"
         )
     return value
 
 
-def _plain(value: str) -> str:
+def _one_line(value: str) -> str:
     if not value.isprintable():
         raise ValueError(f"{value!r} holds a control character; write it on one line")
     return value
@@ -52,7 +58,7 @@ def _plain(value: str) -> str:
 Number = Annotated[float, Field(strict=True)]  # neither true nor a number between quotes
 Whole = Annotated[int, Field(strict=True)]
 Count = Annotated[int, Field(strict=True), AfterValidator(_countable)]
-Text = Annotated[str, AfterValidator(_plain)]
+Text = Annotated[str, AfterValidator(_one_line)]
 Degrees360 = Annotated[
     float, Field(strict=True, ge=0, le=360, description="azimuths run clockwise from true north")
 ]
@@ -121,6 +127,7 @@ class LinearMount(Table):
 
     @property
     def stroke_counts(self) -> float:
+        """Counts from one end of the stroke to the other."""
         return self.stroke_mm * self.counts_per_mm
 
 
@@ -186,18 +193,18 @@ class Station(Table):
     position: tuple[Position, ...] = ()
 
     @classmethod
-    def conflicts(cls, data: Mapping[str, object], source: Source) -> Iterable[Mistake]:
+    def conflicts(cls, data: Mapping[str, object], text: TomlText) -> Iterable[Mistake]:
         """Numbers used twice, a triangle that does not close, counts beyond the stroke or ends."""
-        rows = _rows(data)
-        yield from _shared_numbers(rows, source)
-        ends = _alone(KnownEnds, data.get("ends"))
+        rows = position_rows(data)
+        yield from shared_numbers(rows, text)
+        mount = _valid_alone(LinearMount, data.get("mount"))
+        ends = _valid_alone(KnownEnds, data.get("ends"))
         if ends is not None:
-            yield from _ends_apart(ends, _alone(LinearMount, data.get("mount")))
-            yield from _outside(ends, _alone(SoftLimits, data.get("limits")))
-        mount = _alone(LinearMount, data.get("mount"))
+            yield from ends_apart(ends, mount)
+            yield from limits_past_ends(_valid_alone(SoftLimits, data.get("limits")), ends)
         if mount is not None:
-            triangle = list(_triangle(mount))
-            yield from triangle or _beyond(mount, data.get("limits"), rows)
+            triangle = list(open_triangle(mount))
+            yield from triangle or past_stroke(mount, data.get("limits"), rows)
 
     def warnings(self) -> list[str]:
         """What is allowed but seldom meant."""
@@ -208,131 +215,17 @@ class Station(Table):
         ]
 
 
-Row = Mapping[str, object]
 Part = TypeVar("Part", bound=Table)
 
 
-def _rows(data: Mapping[str, object]) -> list[tuple[int, Row]]:
-    rows = data.get("position")
-    if not isinstance(rows, list):
-        return []
-    return [(index, row) for index, row in enumerate(rows) if isinstance(row, Mapping)]
-
-
-def _alone(model: type[Part], value: object) -> Part | None:
-    """A table by itself, or None where it is missing or wrong, which is told elsewhere."""
+def _valid_alone(model: type[Part], value: object) -> Part | None:
+    """A table by itself, or None where it is missing or wrong: that is found elsewhere."""
     try:
         return model.model_validate(value)
     except ValidationError:
         return None
 
 
-def _is_whole(value: object) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool)
-
-
-def _name(row: Row, otherwise: str) -> str:
-    name = row.get("name", MARK)
-    return otherwise if name == MARK else str(name)
-
-
-def _shared_numbers(rows: list[tuple[int, Row]], source: Source) -> Iterator[Mistake]:
-    first: dict[object, tuple[int, Row]] = {}
-    for index, row in rows:
-        number = row.get("number")
-        if not _is_whole(number):
-            continue
-        if number not in first:
-            first[number] = (index, row)
-            continue
-        path, other = ("position", index, "number"), ("position", first[number][0], "number")
-        yield Mistake(
-            path,
-            f"{number} is the number of {_name(first[number][1], 'one position')} on line"
-            f" {source.line(other)} and of {_name(row, 'another')} on line"
-            f" {source.line(path)}; give each its own",
-            "duplicate number",
-        )
-
-
-def _triangle(mount: LinearMount) -> Iterator[Mistake]:
-    """The triangle of the two pivots and the actuator has to close at both ends of the stroke."""
-    short = abs(mount.frame_pivot_mm - mount.dish_pivot_mm)
-    long = mount.frame_pivot_mm + mount.dish_pivot_mm
-    ends = (
-        ("retracted_mm", "in", mount.retracted_mm),
-        ("stroke_mm", "out", mount.retracted_mm + mount.stroke_mm),
-    )
-    for key, state, length in ends:
-        if not short < length < long:
-            yield Mistake(
-                ("mount", key),
-                f"with the actuator {state} it is {length:g} mm long, but pivots"
-                f" {mount.frame_pivot_mm:g} and {mount.dish_pivot_mm:g} mm from the axis close a"
-                f" triangle only from {short:g} to {long:g} mm; measure them again",
-                "triangle",
-            )
-
-
-def _ends_apart(ends: KnownEnds, mount: LinearMount | None) -> Iterator[Mistake]:
-    """The ends in order, and no farther apart than the stroke is long."""
-    east, west = ends.east, ends.west
-    if east is None or west is None:
-        return
-    if east >= west:
-        says = f"{east} is not below the west end {west}; counts grow west, so swap them"
-        yield Mistake(("ends", "east"), says, "ends")
-    elif mount is not None and west - east > mount.stroke_counts + _slack(mount):
-        yield Mistake(
-            ("ends", "west"),
-            f"the ends {east} and {west} are {west - east} counts apart, farther than the stroke"
-            f" of {mount.stroke_counts:.0f}; read both ends again, or correct stroke_mm and"
-            " counts_per_mm",
-            "ends",
-        )
-
-
-def _outside(ends: KnownEnds, limits: SoftLimits | None) -> Iterator[Mistake]:
-    """Soft limits lie inside the ends, or they limit nothing."""
-    if limits is None:
-        return
-    if ends.east is not None and limits.east <= ends.east:
-        yield Mistake(("limits", "east"), _not_inside("east", limits.east, ends.east), "ends")
-    if ends.west is not None and limits.west >= ends.west:
-        yield Mistake(("limits", "west"), _not_inside("west", limits.west, ends.west), "ends")
-
-
-def _not_inside(side: str, limit: int, end: int) -> str:
-    way = ("over", "toward the west") if side == "east" else ("under", "toward the east")
-    return (
-        f"{limit} is not inside the {side} end, which read {end}; set it {way[0]} {end},"
-        f" some counts {way[1]}, or correct [ends]"
-    )
-
-
-def _slack(mount: LinearMount) -> float:
-    return STROKE_SLACK_MM * mount.counts_per_mm
-
-
-def _beyond(mount: LinearMount, limits: object, rows: list[tuple[int, Row]]) -> Iterator[Mistake]:
-    slack = _slack(mount)
-    most = round(mount.stroke_counts)
-    held = f"is beyond the stroke, 0 to {most} counts"
-    checked: list[tuple[tuple[str | int, ...], object, str]] = []
-    if isinstance(limits, Mapping):
-        checked += [(("limits", side), limits.get(side), "") for side in ("east", "west")]
-    checked += [
-        (("position", index, "count"), row.get("count"), f" of {_name(row, 'this position')}")
-        for index, row in rows
-    ]
-    for path, count, whose in checked:
-        if isinstance(count, int) and _is_whole(count) and not -slack <= count <= most + slack:
-            advice = "set it again inside" if path[0] == "limits" else "teach it again"
-            says = f"count {count}{whose} {held}; {advice}, or correct stroke_mm and counts_per_mm"
-            yield Mistake(path, says, "stroke")
-
-
 def load_station(path: str | Path) -> Station:
     """The station in a file. Raises YardError with every mistake, one a line."""
-    where = Path(path)
-    return parse_checked(read_text(where), str(path), Station)
+    return load_checked(Path(path), Station)

@@ -20,7 +20,8 @@ from pydantic import ValidationError
 
 from bridge.errors import YardError
 from bridge.station.model import Position
-from bridge.textfile.mistakes import Source, mistakes_in
+from bridge.textfile.messages import mistakes_in
+from bridge.textfile.mistakes import TomlText
 
 Cell = int | float | str | date | None
 Decimal = Literal["point", "comma"]
@@ -185,8 +186,8 @@ def _row(
     try:
         Position.model_validate(given if "name" in columns else {**given, "name": ""})
     except ValidationError as error:
-        mistakes = mistakes_in(error, Source("", "", {}), Position)
-        wrong += [f"{m.path[0]}: {m.says}" for m in mistakes if m.path[0] not in unread]
+        mistakes = mistakes_in(error, TomlText("", "", {}), Position)
+        wrong += [f"{m.path[0]}: {m.message}" for m in mistakes if m.path[0] not in unread]
     return found, wrong
 
 

@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-Path = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]  # ("position", 0, "count"): names, and indices from 0
 
 _QUOTES = ('"""', "'''", '"', "'")
 
@@ -29,14 +29,14 @@ class Place:
     header: bool = False
 
 
-def places_of(text: str) -> dict[Path, Place]:
+def places_of(text: str) -> dict[KeyPath, Place]:
     """Every key path of a valid TOML text and where it stands, in the order of the text.
 
     >>> places = places_of("[a]\\nb = 1\\n[[c]]\\nd = 2\\n[[c]]\\nd = 3  # late")
     >>> places["c", 1, "d"]
     Place(line=6, key=28, start=32, end=33, header=False)
     """
-    return _Walk(text).run()
+    return _Scanner(text).run()
 
 
 def line_of(text: str, path: Iterable[str | int]) -> int | None:
@@ -48,7 +48,7 @@ def line_of(text: str, path: Iterable[str | int]) -> int | None:
     return nearest_line(places_of(text), path)
 
 
-def nearest_line(places: dict[Path, Place], path: Iterable[str | int]) -> int | None:
+def nearest_line(places: dict[KeyPath, Place], path: Iterable[str | int]) -> int | None:
     """As `line_of`, with the places known already."""
     whole = tuple(path)
     for depth in range(len(whole), 0, -1):
@@ -57,18 +57,18 @@ def nearest_line(places: dict[Path, Place], path: Iterable[str | int]) -> int | 
     return None
 
 
-class _Walk:
-    """One pass over a text; `at` is where it stands."""
+class _Scanner:
+    """One pass over a text; `at` is the offset reached."""
 
     def __init__(self, text: str) -> None:
         self.text = text
         self.at = 0
-        self.places: dict[Path, Place] = {}
-        self.entries: dict[Path, int] = {}  # tables that repeat, and the last index of each
+        self.places: dict[KeyPath, Place] = {}
+        self.entries: dict[KeyPath, int] = {}  # tables that repeat, and the last index of each
         self._line, self._counted = 1, 0
 
-    def run(self) -> dict[Path, Place]:
-        table: Path = ()
+    def run(self) -> dict[KeyPath, Place]:
+        table: KeyPath = ()
         while self._skip(" \t\r\n"):
             if self.text[self.at] == "[":
                 table = self._header()
@@ -94,14 +94,14 @@ class _Walk:
                 return True
         return False
 
-    def _header(self) -> Path:
+    def _header(self) -> KeyPath:
         start = self.at
         line = self._line_at(start)
         depth = 2 if self.text.startswith("[[", start) else 1
         self.at += depth
         parts = self._key("]")
         self.at += depth
-        path: Path = ()
+        path: KeyPath = ()
         for part in parts[:-1]:
             path = self._into((*path, part))
         path = (*path, parts[-1])
@@ -113,11 +113,11 @@ class _Walk:
         self.places[path] = place
         return path
 
-    def _into(self, path: Path) -> Path:
+    def _into(self, path: KeyPath) -> KeyPath:
         """The entry that a name stands for under a later header: the last one of its kind."""
         return (*path, self.entries[path]) if path in self.entries else path
 
-    def _pair(self, table: Path) -> None:
+    def _pair(self, table: KeyPath) -> None:
         key = self.at
         line = self._line_at(key)
         parts = self._key("=")
@@ -135,7 +135,7 @@ class _Walk:
                 self.at += 1
         return _parts(self.text[start : self.at])
 
-    def _value(self, path: Path, key: int | None = None) -> None:
+    def _value(self, path: KeyPath, key: int | None = None) -> None:
         self._skip(" \t\r\n")
         start = self.at
         key = start if key is None else key
@@ -155,7 +155,7 @@ class _Walk:
                 self.at -= 1
         self.places[path] = Place(line, key, start, self.at)
 
-    def _array(self, path: Path) -> None:
+    def _array(self, path: KeyPath) -> None:
         self.at += 1
         index = 0
         while self._skip(" \t\r\n,") and self.text[self.at] != "]":
@@ -163,7 +163,7 @@ class _Walk:
             index += 1
         self.at += 1
 
-    def _inline_table(self, path: Path) -> None:
+    def _inline_table(self, path: KeyPath) -> None:
         self.at += 1
         while self._skip(" \t\r\n,") and self.text[self.at] != "}":
             self._pair(path)

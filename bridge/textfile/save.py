@@ -18,16 +18,6 @@ BUSY_S = 1.0  # s to try again where a virus scanner or viewer holds the file (W
 BACKUP_SUFFIX = ".bak"
 
 
-def read_bytes(path: Path) -> bytes:
-    """Raises BadInput."""
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise BadInput(f"{path}: no such file; check the name") from None
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read: {error.strerror}; check the file") from None
-
-
 def backup_of(path: Path) -> Path:
     """Where the former content of a file is kept; links are followed."""
     real = Path(os.path.realpath(path))

@@ -1,83 +1,91 @@
-"""Slips of the pen that make a text no TOML: each told with its line, and read past.
+"""Mistakes that make a text no TOML: each found at its line, and read past.
 
-A reader of TOML stops at the first. Here the value it stumbles over is replaced by a mark, so that
-one look at a file shows every slip and every wrong value in it.
+A reader of TOML stops at the first. Here the value that it cannot read is replaced by a mark, so
+that one pass over a file shows every mistake of syntax and every wrong value in it.
 """
 
 from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass
 
-MARK = "<unreadable>"  # stands in the data for a value that could not be read
-MOST = 50  # slips after which a text is called no TOML at all
+from bridge.textfile.mistakes import Problem
 
-_AT = re.compile(r"\(at line (\d+), column (\d+)\)$")
-_LINE = re.compile(r"(\s*([\w\-.\"']+)\s*=[ \t]*)(.*?)(\s*(#.*)?)$")
+UNREADABLE = "<unreadable>"  # stands in the data for a value that could not be read
+MISTAKES_MOST = 50  # mistakes after which a text is taken for no TOML at all (judgement)
+SHOWN_LETTERS = 40  # letters of a value repeated in a message (judgement)
 
-
-@dataclass(frozen=True, slots=True)
-class Slip:
-    """One slip: its line from 1, its key where there is one, and what to do about it."""
-
-    line: int
-    key: str
-    says: str
+_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)$")
+_AT_END = "(at end of document)"
+_PAIR = re.compile(r"(\s*([\w\-.\"']+)\s*=[ \t]*)(.*?)(\s*(#.*)?)$")
+_OPENING = ("[", "{", '"', "'")  # what a value begins with that may go on over several lines
 
 
-def read_past(text: str) -> tuple[dict[str, object], str, list[Slip]]:
-    """The data of a text, the text as it was read, and the slips read past, by line.
+def read_toml(text: str) -> tuple[dict[str, object], str, list[Problem]]:
+    """The data of a text, the valid TOML they were read from, and the mistakes of syntax by line.
 
-    Where a slip cannot be read past, it is the last one told and the data are empty.
+    Where a mistake cannot be read past, it is the last one found, and the data are empty.
+
+    >>> read_toml("a = 1,5")[0], str(read_toml("a = 1,5")[2][0])
+    ({'a': '<unreadable>'}, '1: a: 1,5 has a decimal comma; write 1.5')
     """
-    slips: list[Slip] = []
+    problems: list[Problem] = []
     while True:
+        mended: str | None = None
         try:
-            return tomllib.loads(text), text, slips
+            return tomllib.loads(text), text, problems
         except tomllib.TOMLDecodeError as error:
-            slip, mended = _read_past_one(text, str(error))
+            problem, mended = _mend_one(text, str(error))
         except RecursionError:
-            slip, mended = Slip(1, "", "tables nest too deeply; a station needs two levels"), None
-        slips.append(slip)
-        if mended is None or len(slips) >= MOST:
-            return {}, "", sorted(slips, key=lambda slip: slip.line)
+            problem = Problem(1, "", "tables nest too deeply; a station needs two levels")
+        problems.append(problem)
+        if mended is None or len(problems) >= MISTAKES_MOST:
+            return {}, "", sorted(problems, key=lambda problem: problem.line)
         text = mended
 
 
-def _read_past_one(text: str, says: str) -> tuple[Slip, str | None]:
-    where = _AT.search(says)
+def _mend_one(text: str, report: str) -> tuple[Problem, str | None]:
+    """The problem that tomllib reports, and the text with its line read past, if it can be."""
     lines = text.split("\n")
-    # an error "at end of document" belongs to the last line that says something
-    last = max((i for i, line in enumerate(lines) if line.strip()), default=0)
-    index = min(int(where[1]) - 1, last) if where else last
-    said = (says[: where.start()] if where else says.removesuffix("(at end of document)")).strip()
-    if where is None and len(pair_lines := _open_lines(lines, last)) == 1:
-        index = pair_lines[0]
-    found = _LINE.match(lines[index].rstrip("\r"))
-    if found is None:
-        return Slip(index + 1, "", f"not TOML: {said[0].lower()}{said[1:]}; mend this line"), None
-    key, value = found[2], found[3]
-    if "overwrite" in said:
+    index, reason = _place_and_reason(lines, report)
+    pair = _PAIR.match(lines[index].rstrip("\r"))
+    key, value = (pair[2], pair[3]) if pair else ("", "")
+    if pair and "overwrite" in reason:  # tomllib gives its errors no code, only words
         lines[index] = ""
-        return Slip(index + 1, key, "stands twice in its table; keep one of them"), "\n".join(lines)
-    if MARK in value:
-        return Slip(index + 1, key, f"not TOML: {said[0].lower()}{said[1:]}; mend this line"), None
-    lines[index] = f'{found[1]}"{MARK}"'
-    return Slip(index + 1, key, _advice(key, value, said)), "\n".join(lines)
+        message = "stands twice in its table; keep one of them"
+    elif pair is None or UNREADABLE in value:
+        return Problem(index + 1, key, f"not TOML: {reason}; mend this line"), None
+    else:
+        lines[index] = f'{pair[1]}"{UNREADABLE}"'
+        message = _advice(key, value, reason)
+    return Problem(index + 1, key, message), "\n".join(lines)
 
 
-def _open_lines(lines: list[str], last: int) -> list[int]:
-    """Where the last pair begins whose value is never closed."""
-    for index in range(last, -1, -1):
-        found = _LINE.match(lines[index].rstrip("\r"))
-        if found and found[3][:1] in ("[", "{", '"', "'"):
-            return [index]
-    return []
+def _place_and_reason(lines: list[str], report: str) -> tuple[int, str]:
+    """Which line, from 0, a report of tomllib is about, and its reason in small letters."""
+    place = _PLACE.search(report)
+    reason = (report[: place.start()] if place else report.removesuffix(_AT_END)).strip()
+    reason = f"{reason[0].lower()}{reason[1:]}"
+    # an error at the end of the document belongs to the last line that is not blank
+    last = max((i for i, line in enumerate(lines) if line.strip()), default=0)
+    if place:
+        return min(int(place[1]) - 1, last), reason
+    unclosed = _last_opening(lines[: last + 1])
+    return last if unclosed is None else unclosed, reason
 
 
-def _advice(key: str, value: str, said: str) -> str:
-    shown = value if len(value) <= 40 else value[:37] + "..."
+def _last_opening(lines: list[str]) -> int | None:
+    """The last line whose value begins with a bracket or a quote: it is the one not closed."""
+    for index in range(len(lines) - 1, -1, -1):
+        pair = _PAIR.match(lines[index].rstrip("\r"))
+        if pair and pair[3].startswith(_OPENING):
+            return index
+    return None
+
+
+def _advice(key: str, value: str, reason: str) -> str:
+    """What is wrong with a value that is no TOML, and what to write instead."""
+    shown = value if len(value) <= SHOWN_LETTERS else f"{value[: SHOWN_LETTERS - 3]}..."
     if not value:
         return "has no value; write one after =, or remove the line"
     if re.fullmatch(r"[+-]?\d+,\d+", value):
@@ -97,4 +105,4 @@ def _advice(key: str, value: str, said: str) -> str:
         return f"{shown} is not a value; write true or false"
     if re.match(r"[^\W\d]", value) and '"' not in value:
         return f'{shown} is not a value; put text between quotes, {key} = "{shown}"'
-    return f"{shown} cannot be read ({said[0].lower()}{said[1:]}); mend the value"
+    return f"{shown} cannot be read ({reason}); mend the value"

@@ -51,8 +51,8 @@ def check_text(text: str, where: str) -> Checkup:
     Raises YardError with every mistake where anything but a row of the list is wrong.
     """
     checked = check(text, where, Station)
-    if checked.slips or any(len(m.path) < 2 or m.path[0] != "position" for m in checked.mistakes):
-        raise YardError("\n".join(checked.told()))
+    if checked.syntax or any(len(m.path) < 2 or m.path[0] != "position" for m in checked.mistakes):
+        raise YardError("\n".join(checked.messages()))
     rows = checked.data.get("position", [])
     rows = rows if isinstance(rows, list) else []
     findings = []
@@ -62,13 +62,15 @@ def check_text(text: str, where: str) -> Checkup:
         wrong.add(index)
         row = rows[index]
         number = row.get("number") if isinstance(row, Mapping) else None
-        line = checked.source.line(mistake.path)
+        line = checked.text.line(mistake.path)
         key = dotted(mistake.path[2:])
         findings.append(
             Finding(
                 number if isinstance(number, int) else None,
                 mistake.code,
-                f"line {line}: {key}: {mistake.says}" if key else f"line {line}: {mistake.says}",
+                f"line {line}: {key}: {mistake.message}"
+                if key
+                else f"line {line}: {mistake.message}",
             )
         )
     sound = [row for index, row in enumerate(rows) if index not in wrong]

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 from bridge.errors import BadInput
 from bridge.station.document import StationFile
-from bridge.station.merge import Merge, merge
 from bridge.station.model import Station, load_station
 from bridge.station.sheet import Cell, Decimal, read_sheet, write_sheet
-from bridge.textfile.checked import read_text
-from bridge.textfile.save import read_bytes, save_whole
+from bridge.station.sheet_merge import Merge, merge
+from bridge.textfile.read import read_bytes, read_text
+from bridge.textfile.save import save_whole
 from sim.lists.check import Finding, check_text
 from sim.lists.compare import compare
 from tui.text_table import WIDTH
@@ -181,7 +181,7 @@ def take_in(sheet: Path, station: Path, *, replace: bool = False, dry_run: bool 
     content = sys.stdin.buffer.read() if str(sheet) == "-" else read_bytes(sheet)
     file = StationFile(station)
     done = merge(file, read_sheet(content, str(sheet)), replace=replace)
-    file.check()
+    file.validate()
     for line in _merge_lines(done):
         print(line)
     if dry_run:

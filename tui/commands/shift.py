@@ -13,7 +13,8 @@ from bridge.errors import BadInput, YardError
 from bridge.station.document import StationFile
 from bridge.station.model import Station
 from bridge.textfile.checked import parse_checked
-from bridge.textfile.save import backup_of, read_bytes, save_whole
+from bridge.textfile.read import read_bytes
+from bridge.textfile.save import backup_of, save_whole
 from sim.lists.causes import NOTHING, TWISTED, WRONG
 from sim.lists.compare import compare
 from sim.lists.correction import WRITABLE, Case, EndReading, examine

@@ -57,7 +57,7 @@ def _objection(known: Known) -> str | None:
         longitude_deg=0.0 if known.longitude_deg is None else known.longitude_deg,
     )
     mistakes = check(blank_station(stand_in), "station", Station).mistakes
-    return f"{mistakes[0].path[-1]}: {mistakes[0].says}" if mistakes else None
+    return f"{mistakes[0].path[-1]}: {mistakes[0].message}" if mistakes else None
 
 
 def ask_for(known: Known, ask: Ask) -> Known:

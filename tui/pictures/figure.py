@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from bridge.errors import BadInput
-from bridge.textfile.save import read_bytes, save_whole
+from bridge.textfile.read import read_bytes
+from bridge.textfile.save import save_whole
 
 KINDS = (".svg", ".png", ".pdf")
 INCHES = (9.0, 9.0)  # in, width and height of a picture of two panels

@@ -19,7 +19,7 @@ LIMITS = "[limits]\neast = 45\nwest = 985\n"
 
 
 def told(text: str) -> list[str]:
-    return check(text, "yard.toml", Station).told()
+    return check(text, "yard.toml", Station).messages()
 
 
 def test_ends_may_be_known_both_or_one_or_not_at_all() -> None:

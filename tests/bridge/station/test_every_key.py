@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterator
 from datetime import date
-from pathlib import Path as File
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from bridge.station.document import BOM, StationFile, Value
 from bridge.station.model import Station
-from bridge.textfile.places import Path
+from bridge.textfile.places import KeyPath
 
 TABLES = """\
 # the yard
@@ -99,7 +99,7 @@ FRESH: dict[str, Value] = {
 SIDES = {"limits": {"east": 46, "west": 980}, "ends": {"east": 1, "west": 1001}}
 
 
-def leaves(data: object, path: Path = ()) -> Iterator[Path]:
+def leaves(data: object, path: KeyPath = ()) -> Iterator[KeyPath]:
     """Every key of a file that holds a plain value, by its path."""
     pairs = data.items() if isinstance(data, dict) else enumerate(data)  # type: ignore[arg-type]
     for key, value in pairs:
@@ -116,7 +116,7 @@ CASES = [
 ]
 
 
-def fresh(path: Path) -> Value:
+def fresh(path: KeyPath) -> Value:
     table, key = str(path[0]), str(path[-1])
     return SIDES[table][key] if table in SIDES else FRESH[key]
 
@@ -141,7 +141,7 @@ def test_no_key_of_the_model_is_left_out() -> None:
     ("text", "path"), [pytest.param(t, p, id=f"{n}-{'.'.join(map(str, p))}") for n, t, p in CASES]
 )
 def test_one_key_set_and_only_its_line_differs(
-    text: str, path: Path, crlf: bool, final: bool, tmp_path: File
+    text: str, path: KeyPath, crlf: bool, final: bool, tmp_path: Path
 ) -> None:
     before = dressed(text, crlf, final, mark=crlf)
     file = tmp_path / "yard.toml"
@@ -185,7 +185,7 @@ def test_many_keys_at_once_change_no_line_but_theirs(
     }.items()
 
 
-def _at(data: object, path: Path) -> object:
+def _at(data: object, path: KeyPath) -> object:
     for part in path:
         data = data[part]  # type: ignore[index]
     return data

@@ -275,8 +275,8 @@ def test_a_damaged_file_is_told_of_or_is_still_a_station(seed: int) -> None:
     )
 )
 def test_conflicts_are_looked_for_in_any_data(data: dict[str, object]) -> None:
-    from bridge.textfile.mistakes import Source
+    from bridge.textfile.mistakes import TomlText
 
-    list(Station.conflicts(data, Source.of("", "yard.toml")))
+    list(Station.conflicts(data, TomlText.of("", "yard.toml")))
     with pytest.raises(ValidationError):
         Station.model_validate(data)

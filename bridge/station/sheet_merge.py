@@ -9,7 +9,7 @@ from bridge.errors import YardError
 from bridge.station.document import StationFile
 from bridge.station.model import Position
 from bridge.station.sheet import Cell, Sheet
-from bridge.textfile.places import Path
+from bridge.textfile.places import KeyPath
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ def merge(file: StationFile, sheet: Sheet, *, replace: bool = False) -> Merge:
     """
     known = {row.number: row for row in file.station.position}
     places = {row.number: index for index, row in enumerate(file.station.position)}
-    edits: dict[Path, int | float | str | date | None] = {}
+    edits: dict[KeyPath, int | float | str | date | None] = {}
     changed: list[tuple[int, str, Cell, Cell]] = []
     fresh: list[dict[str, Cell]] = []
     nameless: list[str] = []
