@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from bridge.errors import YardError
 
-SLOWEST, FASTEST = 0.1, 1000.0  # simulated seconds a second
+SLOWEST, FASTEST = 0.1, 1000.0  # simulated seconds a second (judgement)
 
 
 def check_speed(speed: float) -> float:
@@ -43,6 +43,10 @@ class Clock:
     def paused(self) -> bool:
         """Whether simulated time stands still."""
         return self._paused
+
+    def wall_s(self) -> float:
+        """Wall time, from whatever this clock reads it."""
+        return self._wall()
 
     def now_s(self) -> float:
         """Simulated time."""

@@ -7,19 +7,19 @@ from urllib.parse import urlencode, urlsplit, urlunsplit
 from bridge.errors import BadInput
 from bridge.link.client import Adapter
 from sim import protocol_sim
+from sim.yard_url import YardUrl
 
-LEASE_S = 1.0  # s the adapter lets its host be silent before it halts the motor
-DEMO_YARD = "larkmere"
+LEASE_S = 1.0  # s the adapter lets its host be silent before it halts the motor (judgement)
 
 
 def is_simulated(port: str) -> bool:
+    """Whether a port is a simulated yard, so that nothing real moves."""
     return urlsplit(port).scheme == "sim"
 
 
 def yard_name(port: str) -> str:
-    """The yard that a sim:// URL names."""
-    parts = urlsplit(port)
-    return parts.netloc + parts.path or DEMO_YARD
+    """The yard of a sim:// URL. Raises YardError where it cannot be parsed."""
+    return YardUrl.parse(port).yard
 
 
 def with_speed(port: str, speed: float | None) -> str:

@@ -50,8 +50,8 @@ def save_whole(
             kept = None
             if found is not None and keep:
                 kept = backup_of(real)
-                _replace(kept, found, like=real)
-            _replace(real, content, like=real)
+                replace_file(kept, found, like=real)
+            replace_file(real, content, like=real)
             return kept
     except OSError as error:
         raise BadInput(
@@ -96,8 +96,11 @@ def _alone_in(folder: Path, path: Path) -> Iterator[None]:
         os.close(handle)
 
 
-def _replace(path: Path, content: bytes, like: Path) -> None:
-    """Put `content` at `path` in one step, with the mode and owner of `like` where it is there."""
+def replace_file(path: Path, content: bytes, *, like: Path) -> None:
+    """Put `content` at `path` in one step, with the mode and owner of `like` where it is there.
+
+    Raises OSError, with the former content in place. Links are not followed.
+    """
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".tmp", dir=path.parent)
     temporary = Path(name)
     try:

@@ -12,9 +12,11 @@ from bridge.errors import ArcstepError, YardError
 from bridge.link.client import Adapter
 from bridge.link.port import open_port
 from sim.adapter import SimAdapter
-from sim.bench import Bench, BenchUrl, StateFile
+from sim.bench import Bench
 from sim.clock import Clock
 from sim.protocol_sim import register
+from sim.state_file import StateFile
+from sim.yard_url import YardUrl
 
 register()
 
@@ -22,11 +24,11 @@ STEP_EAST = bytes.fromhex("E03168FF")
 
 
 def test_an_empty_url_is_the_demo_yard_at_real_pace():
-    assert BenchUrl.parse("sim://") == BenchUrl("larkmere", (), 0, 1.0, None)
+    assert YardUrl.parse("sim://") == YardUrl("larkmere", (), 0, 1.0, None)
 
 
 def test_every_part_of_a_url():
-    told = BenchUrl.parse(
+    told = YardUrl.parse(
         "sim://larkmere?fault=jam&fault=wet-sensor,lost-counts&seed=7&speed=2.5&state=/x/y"
     )
     assert told.faults == ("jam", "wet-sensor", "lost-counts")
@@ -34,7 +36,7 @@ def test_every_part_of_a_url():
 
 
 def test_a_yard_may_be_a_path():
-    assert BenchUrl.parse("sim:///tmp/my%20yard.toml").yard == "/tmp/my yard.toml"
+    assert YardUrl.parse("sim:///tmp/my%20yard.toml").yard == "/tmp/my yard.toml"
 
 
 @pytest.mark.parametrize(

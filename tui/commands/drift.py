@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sim.drift import Forecast, forecast
 from sim.yard_files import load_yard
-from tui.open_port import DEMO_YARD
+from sim.yard_url import DEMO_YARD
 
 CAUSES = {
     "missed": "missed pulses",

@@ -14,7 +14,7 @@ from sim.replay import Replay, Step
 from sim.rig.dish import Dish
 from sim.yard import Yard
 from sim.yard_files import load_yard
-from tui.open_port import DEMO_YARD
+from sim.yard_url import DEMO_YARD
 
 TEXT_COLUMN = 31  # where sentences begin
 WIDTH = 80  # columns

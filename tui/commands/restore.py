@@ -18,7 +18,7 @@ from bridge.restore.reference import HOW_TO_PROVE, doubts, reference_lost
 from bridge.restore.runner import LOOK_S, Hand
 from bridge.restore.steps import Work
 from bridge.station.model import Station, load_station
-from sim.bench import BenchUrl
+from sim.yard_url import YardUrl
 from tui.commands import restore_view as view
 from tui.commands.confirm import agree, ask
 from tui.open_port import is_simulated, open_adapter
@@ -226,7 +226,7 @@ def _usual_journal(station: Path, port: str) -> Path:
 
 def _look_s(port: str) -> float:
     """Looks keep pace with simulated time."""
-    return LOOK_S / BenchUrl.parse(port).speed if is_simulated(port) else LOOK_S
+    return LOOK_S / YardUrl.parse(port).speed if is_simulated(port) else LOOK_S
 
 
 def _print_plan(plan: Plan, kept: Journal, here: int | None, *, json: bool) -> None:

@@ -80,7 +80,7 @@ def _run(bench: Bench, door: Door) -> int:
                     woken.recv(_CHUNK)
                 elif data := door.receive(source):
                     bench.feed(data)
-            bench.go_on()
+            bench.catch_up()
             pending = pending or bench.take()
             if pending:
                 pending = pending[door.answer(pending) :]

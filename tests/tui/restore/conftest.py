@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from sim.bench import StateFile
 from sim.rig.dish import Dish
+from sim.state_file import StateFile
 from sim.yard_files import load_yard
 
 SPEED = 200  # simulated seconds a second
