@@ -16,13 +16,13 @@ from math import inf
 from typing import Literal
 
 from bridge.bus import standard as std
-from bridge.bus.event import Burst, Fault, Tone
+from bridge.bus.event import Burst, Event, Fault, Noise, Tone
 from bridge.bus.mark import Mark, count_marks, in_ms
+from bridge.bus.message import Message, frame_heard
 from bridge.bus.parity import check_bytes
 from bridge.bus.slots import (
     LONGEST_GAP_S,
     check_evenness,
-    check_tone,
     join_marks,
     middle_of,
     read_bits,
@@ -32,38 +32,10 @@ BURST_A_S = (8e-3, 16e-3)  # s, from half the burst to where only continuous ton
 QUIET_GRAIN_S = 0.4e-3  # s, quiet is called short only when shorter by this
 FEWEST_BITS = 2  # bits that make a message; a lone stretch of tone is noise
 PARTING_S = 2.4e-3  # s of quiet: the longest after a 1, and 1.2 ms that no slot is lengthened by
-MILD = ("short_quiet", "uneven_slots", "carrier_off", "level_off")  # faults a burst may have
-
-
-@dataclass(frozen=True, slots=True)
-class Message:
-    """Bits between two times of quiet; a bit that was lost is None.
-
-    `margins` tell how clearly each bit was decided. `quiet_s` is the quiet before it, None
-    where the capture does not tell.
-    """
-
-    start_s: float
-    end_s: float
-    bits: tuple[int | None, ...]
-    margins: tuple[float, ...]
-    faults: tuple[Fault, ...]
-    quiet_s: float | None
-    carrier_hz: float | None = None
-    level_vpp: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Scrap:
-    """Tone that makes no message."""
-
-    start_s: float
-    end_s: float
-    detail: str
+MILD = ("short_quiet", "uneven_slots")  # faults a burst may have
 
 
 Cut = Literal["no", "yes", "if unfinished"]  # whether the capture ends inside a message
-Keyed = Message | Scrap | Burst | Tone
 
 
 def _part_messages(marks: list[Mark], grain_s: float) -> Iterator[list[Mark]]:
@@ -97,8 +69,8 @@ def _read_whole(marks: list[Mark], grain_s: float) -> list[int] | None:
     merged = list(join_marks(marks[: next(ends, len(marks))], [], grain_s))
     bits = read_bits(merged, [], grain_s)[0] if merged else []
     checked = check_bytes(bits)
-    known = [byte for byte in checked.data if byte is not None]
-    is_read = known and checked.parity_ok[0] and len(known) == len(checked.data)
+    known = [byte for byte in checked.byte_values if byte is not None]
+    is_read = known and checked.parity_ok[0] and len(known) == len(checked.byte_values)
     return known if is_read and not checked.left_over else None
 
 
@@ -133,7 +105,7 @@ class Keying:
         """Know of a message read elsewhere, by when its last tone ended."""
         self._last_off_s = off_s
 
-    def push(self, mark: Mark) -> Iterator[Keyed]:
+    def push(self, mark: Mark) -> Iterator[Event]:
         if self._held_s is not None:
             if self._held_s == mark.on_s:
                 yield Tone(mark.off_s, on=False)
@@ -153,18 +125,18 @@ class Keying:
             return
         self._marks.append(mark)
 
-    def advance(self, to_s: float) -> Iterator[Keyed]:
+    def advance(self, to_s: float) -> Iterator[Event]:
         if self._marks and to_s - self._marks[-1].off_s > std.END_OF_MESSAGE_S:
             yield from self._flush()
 
-    def hold(self, on_s: float, now_s: float) -> Iterator[Keyed]:
+    def hold(self, on_s: float, now_s: float) -> Iterator[Event]:
         yield from self.advance(on_s)
         if self._held_s is None and now_s - on_s > BURST_A_S[1]:
             yield from self._flush()
             yield Tone(on_s, on=True)
             self._held_s = on_s
 
-    def finish(self, end_s: float | None = None, *, of_changes: bool = False) -> Iterator[Keyed]:
+    def finish(self, end_s: float | None = None, *, of_changes: bool = False) -> Iterator[Event]:
         """The rest, where the capture ends at `end_s`.
 
         `of_changes` tells that this is but the last change written, and no tone is known to be on.
@@ -176,7 +148,7 @@ class Keying:
         )
         yield from self._flush("if unfinished" if cut and of_changes else "yes" if cut else "no")
 
-    def _flush(self, cut: Cut = "no") -> Iterator[Keyed]:
+    def _flush(self, cut: Cut = "no") -> Iterator[Event]:
         if not self._marks:
             return
         marks, self._marks = self._marks, []
@@ -187,7 +159,7 @@ class Keying:
 
     def _key(
         self, marks: list[Mark], parted: bool, after_s: float | None, cut: Cut
-    ) -> Iterator[Keyed]:
+    ) -> Iterator[Event]:
         """What these marks make, `parted` from a message before them, and from one `after_s` on."""
         previous_s, self._last_off_s = self._last_off_s, marks[-1].off_s
         quiet_s = None if previous_s is None else marks[0].on_s - previous_s
@@ -204,32 +176,34 @@ class Keying:
         merged = list(join_marks(marks, faults, self.grain_s))
         if not merged:
             what = f"{count_marks(marks)}, each too short for a bit"
-            yield Scrap(marks[0].on_s, marks[-1].off_s, what)
+            yield _noise(marks, what)
             return
         bits, margins = read_bits(merged, faults, self.grain_s)
         check_evenness(merged, faults, self.grain_s)
         if cut == "yes" or (cut == "if unfinished" and not check_bytes(bits).is_whole):
             faults.append(Fault("cut_off", "the capture ends inside it"))
-        start_s, end_s = merged[0].on_s, merged[-1].off_s
         if bits == [1] * std.BITS_PER_BYTE and all(f.code in MILD for f in faults):
-            yield Burst(start_s, "B")
+            yield Burst(merged[0].on_s, "B")
         elif len(bits) < FEWEST_BITS or all(bit is None for bit in bits):
             what = (
                 f"{count_marks(merged)} of {in_ms(max(mark.length_s for mark in merged))} at most"
             )
             why = "; ".join(fault.detail for mark in marks for fault in mark.faults)
-            yield Scrap(start_s, end_s, why or f"{what}; no bits in it")
+            yield _noise(merged, why or f"{what}; no bits in it")
         else:
-            carrier_hz = middle_of(mark.carrier_hz for mark in merged)
-            level_vpp = middle_of(mark.level_vpp for mark in merged)
-            check_tone(carrier_hz, level_vpp, faults, merged[0].level_span)
-            yield Message(
-                start_s,
-                end_s,
-                tuple(bits),
-                tuple(margins),
-                tuple(faults),
-                quiet_s,
-                carrier_hz,
-                level_vpp,
+            yield frame_heard(
+                Message(
+                    start_s=merged[0].on_s,
+                    end_s=merged[-1].off_s,
+                    bits=tuple(bits),
+                    margins=tuple(margins),
+                    faults=tuple(faults),
+                    carrier_hz=middle_of(mark.carrier_hz for mark in merged),
+                    level_vpp=middle_of(mark.level_vpp for mark in merged),
+                    level_span=merged[0].level_span,
+                )
             )
+
+
+def _noise(marks: list[Mark], detail: str) -> Noise:
+    return Noise(marks[0].on_s, marks[-1].off_s - marks[0].on_s, detail)

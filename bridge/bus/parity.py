@@ -20,14 +20,14 @@ class CheckedBytes:
     A byte with a lost bit is None, and its parity does not fit.
     """
 
-    data: tuple[int | None, ...]
+    byte_values: tuple[int | None, ...]
     parity_ok: tuple[bool, ...]
     left_over: tuple[int | None, ...]
 
     @property
     def is_whole(self) -> bool:
         """Whether these are whole bytes, one or more, each with its parity right."""
-        return bool(self.data) and all(self.parity_ok) and not self.left_over
+        return bool(self.byte_values) and all(self.parity_ok) and not self.left_over
 
 
 def parity_bit(byte: int) -> int:
@@ -61,18 +61,18 @@ def check_bytes(bits: Sequence[int | None]) -> CheckedBytes:
     """The bytes that these bits make, each with its parity checked; a lost bit is None.
 
     >>> check_bytes([1, 1, 1, 0, 0, 0, 0, 0, 1, 1])
-    CheckedBytes(data=(224,), parity_ok=(False,), left_over=(1,))
+    CheckedBytes(byte_values=(224,), parity_ok=(False,), left_over=(1,))
     """
-    data: list[int | None] = []
+    byte_values: list[int | None] = []
     parity_ok: list[bool] = []
     whole = len(bits) - len(bits) % std.BITS_PER_BYTE
     for start in range(0, whole, std.BITS_PER_BYTE):
         group = bits[start : start + std.BITS_PER_BYTE]
         known = [bit for bit in group if bit is not None]
         if len(known) < std.BITS_PER_BYTE:
-            data.append(None)
+            byte_values.append(None)
             parity_ok.append(False)
             continue
-        data.append(sum(bit << (7 - n) for n, bit in enumerate(known[:8])))
+        byte_values.append(sum(bit << (7 - n) for n, bit in enumerate(known[:8])))
         parity_ok.append(fits_parity(known))
-    return CheckedBytes(tuple(data), tuple(parity_ok), tuple(bits[whole:]))
+    return CheckedBytes(tuple(byte_values), tuple(parity_ok), tuple(bits[whole:]))

@@ -16,8 +16,6 @@ SHORT_SHARE = 0.72  # of the usual single slot of a message, where that is short
 FEWEST_SINGLES = 4  # single slots that tell what is usual
 LONGEST_BIT_S = 1.4e-3  # s of tone: 1.2 allowed for a 0, and room to measure
 LONGEST_GAP_S = 1.4e-3  # s of quiet: 1.2 allowed after a 1, and room to measure
-CARRIER_GRAIN = 0.005  # of the carrier, and
-LEVEL_GRAIN = 0.08  # of the level: how finely either is measured before it is called off
 UNEVEN = 2.6  # times the median deviation; evenly spread slots reach twice the median
 FEWEST_SPANS = 12  # of tone and quiet that tell what is usual in a message
 DOUBT_NATS = 3.0  # bits decided with a likelihood ratio below e**3 are called unclear
@@ -26,27 +24,6 @@ DOUBT_NATS = 3.0  # bits decided with a likelihood ratio below e**3 are called u
 def middle_of(values: Iterable[float | None]) -> float | None:
     known = [value for value in values if value is not None]
     return median(known) if known else None
-
-
-def check_tone(
-    carrier_hz: float | None,
-    level_vpp: float | None,
-    faults: list[Fault],
-    level_span: tuple[float, float] = (1.0, 1.0),
-) -> None:
-    if carrier_hz is not None:
-        off = carrier_hz / std.CARRIER_HZ - 1
-        if abs(off) > std.CARRIER_TOLERANCE + CARRIER_GRAIN:
-            what = f"carrier {carrier_hz / 1e3:.2f} kHz, 17.6 to 26.4 kHz allowed"
-            faults.append(Fault("carrier_off", what))
-    if level_vpp is not None:
-        low_vpp, high_vpp = (level_vpp * factor for factor in level_span)
-        low_vpp, high_vpp = low_vpp * (1 - LEVEL_GRAIN), high_vpp * (1 + LEVEL_GRAIN)
-        too_low = high_vpp < std.LEVEL_VPP - std.LEVEL_TOLERANCE_VPP
-        if too_low or low_vpp > std.LEVEL_VPP + std.LEVEL_TOLERANCE_VPP:
-            as_sine = " if it is a sine" if level_span[1] > 1.2 else ""
-            what = f"{level_vpp * 1e3:.0f} mV peak to peak{as_sine}, 400 to 900 mV allowed"
-            faults.append(Fault("level_off", what))
 
 
 def join_marks(marks: Iterable[Mark], faults: list[Fault], grain_s: float = 0.0) -> Iterator[Mark]:

@@ -13,11 +13,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.event import Burst, Event, Fault, FrameHeard, Noise, Supply, Tone
-from bridge.bus.frame import LONGEST_READ
-from bridge.bus.keying import BURST_A_S, Keyed, Keying, Message, Scrap
+from bridge.bus.event import Burst, Event, FrameHeard, Noise, Supply, Tone
+from bridge.bus.keying import BURST_A_S, Keying
 from bridge.bus.mark import Mark
-from bridge.bus.parity import check_bytes
 from bridge.signal.activity import ActivityDetector, Segment
 from bridge.signal.baseband import quantile
 from bridge.signal.clean import MOST_MARKS, NO_MARKS, MarkColumns, read_runs
@@ -31,61 +29,9 @@ if TYPE_CHECKING:
 ANALOGUE_GRAIN_S = 0.03e-3  # s, how finely edges of tone are timed, and a sample besides,
 CARRIER_GRAIN_S = 0.07e-3  # s, by a comparator (a period, and the flanks of a triangle),
 ENVELOPE_GRAIN_S = 0.04e-3  # s, and by an envelope (its detector's delays)
-MEND_NATS = 9.0  # a bit decided more clearly than by e**9 was not turned by noise
 JUDGE_EDGES = (144, 1_024, 20_000)  # edges after which a logic line is judged: two messages of
 # an envelope, one of a carrier, and if neither was clear enough
 LIKELY_VOLTS = (10.0, 21.0)  # a mean in this range is a supply in volts, said or not
-
-
-def frame_heard(message: Message, supply_v: float | None = None) -> FrameHeard:
-    """The frame that a message's bits make, with all that is wrong about it."""
-    faults = list(message.faults)
-    bits = _mend(message, faults)
-    checked = check_bytes(bits)
-    data, right, rest = checked.data, checked.parity_ok, checked.left_over
-    for n, (byte, fits) in enumerate(zip(data, right, strict=True), start=1):
-        if byte is None:
-            faults.append(Fault("missing_bits", f"byte {n} of {len(data)} could not be read"))
-        elif not fits:
-            faults.append(Fault("parity", f"byte {n} of {len(data)} ({byte:02X}): wrong parity"))
-    if rest:
-        shown = "".join("?" if bit is None else str(bit) for bit in rest)
-        what = f"{len(rest)} bit{'s' if len(rest) != 1 else ''} after the last whole byte: {shown}"
-        faults.append(Fault("left_over_bits", what))
-    if len(data) > LONGEST_READ:
-        faults.append(Fault("too_long", f"{len(data)} bytes, {LONGEST_READ} at most allowed"))
-    return FrameHeard(
-        t_s=message.start_s,
-        byte_values=data,
-        parity_ok=right,
-        duration_s=message.end_s - message.start_s,
-        faults=tuple(faults),
-        supply_v=supply_v,
-        carrier_hz=message.carrier_hz,
-        level_vpp=message.level_vpp,
-        bits="".join("?" if bit is None else str(bit) for bit in bits),
-    )
-
-
-def _mend(message: Message, faults: list[Fault]) -> tuple[int | None, ...]:
-    """The bits, with the one most in doubt turned in each byte whose parity does not fit.
-
-    Only a bit that noise may well have turned is touched, and each is told of.
-    """
-    bits = list(message.bits)
-    for start in range(0, len(bits) - std.BITS_PER_BYTE + 1, std.BITS_PER_BYTE):
-        group = bits[start : start + std.BITS_PER_BYTE]
-        margins = message.margins[start : start + std.BITS_PER_BYTE]
-        known = [bit for bit in group if bit is not None]
-        weakest = min(range(std.BITS_PER_BYTE), key=margins.__getitem__)
-        if len(known) < std.BITS_PER_BYTE or sum(known) % 2 == 1 or margins[weakest] > MEND_NATS:
-            continue
-        bits[start + weakest] = 1 - known[weakest]
-        n = start // std.BITS_PER_BYTE + 1
-        what = "its parity bit" if weakest == std.BITS_PER_BYTE - 1 else f"bit {weakest + 1}"
-        odds = f"likelihood ratio e**{margins[weakest]:.1f}"
-        faults.append(Fault("mended", f"byte {n}: {what} turned to fit the parity, {odds}"))
-    return tuple(bits)
 
 
 @dataclass(slots=True)
@@ -176,9 +122,15 @@ class SampleReceiver:
         if self._supply is not None:
             self._events += self._supply.push(values)
 
-    def _tell(self, keyed: Iterable[Keyed]) -> None:
+    def _tell(self, keyed: Iterable[Event]) -> None:
         for item in keyed:
-            self._events.append(_event_of(item, self._supply))
+            self._events.append(self._with_supply(item))
+
+    def _with_supply(self, event: Event) -> Event:
+        if self._supply is None or not isinstance(event, FrameHeard) or event.t_s is None:
+            return event
+        end_s = event.t_s + (event.duration_s or 0.0)
+        return replace(event, supply_v=self._supply.level(event.t_s, end_s))
 
     def _certain_s(self) -> float:
         """Time before which nothing more is to be told."""
@@ -247,7 +199,7 @@ class EdgeReceiver:
         is_on = self._marks.open_s is not None and not self._marks.manner.carrier
         of_changes = not is_on and (end_s or 0.0) - (self._last_s or 0.0) <= self.resolution_s
         yield from self._read(self._marks.finish(end_s), last=True)
-        yield from self._told(self._keying.finish(end_s, of_changes=of_changes))
+        yield from (self._keying.finish(end_s, of_changes=of_changes))
 
     def _begin(self, *, last: bool = False) -> Iterator[Event]:
         times = np.concatenate([pair[0] for pair in self._early])
@@ -289,11 +241,11 @@ class EdgeReceiver:
         assert self._keying is not None
         open_s = self._marks.open_s
         if open_s is None:
-            yield from self._told(self._keying.advance(now_s))
+            yield from (self._keying.advance(now_s))
             return
         if now_s - open_s > BURST_A_S[1]:  # so long a tone ends what was before it
             yield from self._read(NO_MARKS, last=True)
-        yield from self._told(self._keying.hold(open_s, now_s))
+        yield from (self._keying.hold(open_s, now_s))
 
     def _read(
         self, marks: MarkColumns, now_s: float = 0.0, *, last: bool = False
@@ -308,7 +260,7 @@ class EdgeReceiver:
         assert self._marks is not None
         assert self._keying is not None
         keying = self._keying
-        yield from self._told(keying.advance(float(marks.on_s[0])))
+        yield from keying.advance(float(marks.on_s[0]))
         free_s = keying.free_from_s
         until_s = now_s if self._marks.open_s is None else self._marks.open_s
         runs = read_runs(marks, keying.grain_s, alone_from_s=free_s, until_s=until_s)
@@ -318,27 +270,12 @@ class EdgeReceiver:
             self._rest = marks.part(run.first, run.end)
         for run in runs:
             if run.frame is not None:
-                yield from self._told(keying.advance(float(marks.on_s[run.first])))
+                yield from (keying.advance(float(marks.on_s[run.first])))
                 keying.pass_over(float(marks.off_s[run.end - 1]))
                 yield run.frame
                 continue
             for mark in marks.part(run.first, run.end).marks():
-                for item in keying.push(mark):
-                    yield _event_of(item, None)
-
-    @staticmethod
-    def _told(keyed: Iterable[Keyed]) -> Iterator[Event]:
-        for item in keyed:
-            yield _event_of(item, None)
-
-
-def _event_of(item: Keyed, supply: SupplyTracker | None) -> Event:
-    if isinstance(item, Message):
-        supply_v = None if supply is None else supply.level(item.start_s, item.end_s)
-        return frame_heard(item, supply_v)
-    if isinstance(item, Scrap):
-        return Noise(item.start_s, item.end_s - item.start_s, item.detail)
-    return item
+                yield from keying.push(mark)
 
 
 def _time_of(event: Burst | Tone | Supply | Noise | FrameHeard) -> float:
