@@ -1,4 +1,4 @@
-"""How far counters drift over years: many rigs in lock step, every cause booked by itself.
+"""How far counters drift over years: many rigs in lock step, every cause recorded apart.
 
 Each rig visits its positions in random order. A move is exact as in `sim.rig.move` (the load is
 that at the cut); what is booked is counter minus truth. Ends, stalls and retries are left out, so
@@ -25,8 +25,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Cause = Literal["missed", "doubled", "wrong_sign", "late", "reversed_closed"]
 CAUSES: tuple[Cause, ...] = ("missed", "doubled", "wrong_sign", "late", "reversed_closed")
-DAYS = 365.25
-CHECKPOINTS = 24  # a year, for the picture
+DAYS = 365.25  # days a year (Julian year, by definition)
+CHECKPOINTS = 24  # points of the band in the picture (judgement)
 FAR = 36.0  # reach in time constants past which a motor runs at its steady speed (exact in double)
 
 
@@ -93,7 +93,7 @@ class _Coast(NamedTuple):
 
 
 class Fleet:
-    """Many rigs of one kind, each with its own place, counter and luck."""
+    """Many rigs of one kind, each with a place, a counter and random faults."""
 
     def __init__(self, yard: Yard, rigs: int, habits: Habits, rng: np.random.Generator) -> None:
         rig, table = yard.rig, yard.positioner
@@ -114,7 +114,7 @@ class Fleet:
         self.truth: Ints = self.places[self.at].copy()
         self.x: Floats = self.truth.astype(np.float64)
         self.closed: Ints = np.zeros(rigs, dtype=np.int64)
-        self.books: dict[Cause, Ints] = {name: np.zeros(rigs, dtype=np.int64) for name in CAUSES}
+        self.records: dict[Cause, Ints] = {name: np.zeros(rigs, dtype=np.int64) for name in CAUSES}
         self.error: Ints = np.zeros(rigs, dtype=np.int64)
         self._until = {name: self._draw(name, rigs) for name in ("missed", "doubled")}
         self.pulses = 0
@@ -157,16 +157,16 @@ class Fleet:
         at_rest = np.where(side == 0, self.truth, self._truth_at(rest, side))
 
         coasted = np.abs(at_rest - cut_truth)
-        self._book_coast(side, pulses, coasted)
+        self._record_coast(side, pulses, coasted)
         after = _Coast(edge, side, w, slow, log)
         if self.habits.settle_s < math.inf:
             seen = self._truth_at(self._place_after(self.habits.settle_s, after), side)
-            self._book("late", np.where(side == 0, 0, seen - at_rest))
+            self._record("late", np.where(side == 0, 0, seen - at_rest))
         if self.habits.impatient > 0.0:
-            self._book_impatient(after, cut_truth, at_rest)
+            self._record_impatient(after, cut_truth, at_rest)
         if self.habits.closures_only:
             closed = self._closed_at(rest, at_rest, side)
-            self._book("reversed_closed", np.where(side < 0, self.closed - closed, 0))
+            self._record("reversed_closed", np.where(side < 0, self.closed - closed, 0))
             self.closed = np.where(side == 0, self.closed, closed)
         self.pulses += int(pulses.sum() + coasted.sum())
         self.reversals += int(np.count_nonzero(side * self._last_side < 0))
@@ -213,10 +213,10 @@ class Fleet:
         gone = coast.speed * e1 - coast.slow * (s - e1) / self._kc
         return np.asarray(coast.edge + coast.side * gone)
 
-    # ---- books -----------------------------------------------------------------------------
+    # ---- records -----------------------------------------------------------------------------
 
-    def _book(self, cause: Cause, counts: Ints) -> None:
-        self.books[cause] += counts
+    def _record(self, cause: Cause, counts: Ints) -> None:
+        self.records[cause] += counts
         self.error += counts
 
     def _drive_pulses(self, wanted: Ints, side: Ints) -> Ints:
@@ -225,30 +225,30 @@ class Fleet:
         missed, doubled = self._until["missed"], self._until["doubled"]
         while (hit := np.flatnonzero(missed < pulses)).size:
             pulses[hit] += 1
-            self._book_at("missed", hit, -side[hit])
+            self._record_at("missed", hit, -side[hit])
             missed[hit] += 1 + self._draw("missed", hit.size)
         while (hit := np.flatnonzero(doubled < pulses)).size:
             pulses[hit] = np.maximum(pulses[hit] - 1, doubled[hit] + 1)
-            self._book_at("doubled", hit, side[hit])
+            self._record_at("doubled", hit, side[hit])
             doubled[hit] += 1 + self._draw("doubled", hit.size)
         return pulses
 
-    def _book_at(self, cause: Cause, which: NDArray[np.intp], counts: Ints) -> None:
-        self.books[cause][which] += counts
+    def _record_at(self, cause: Cause, which: NDArray[np.intp], counts: Ints) -> None:
+        self.records[cause][which] += counts
         self.error[which] += counts
 
-    def _book_coast(self, side: Ints, pulses: Ints, coasted: Ints) -> None:
+    def _record_coast(self, side: Ints, pulses: Ints, coasted: Ints) -> None:
         """Faults of the coast's pulses; the next faults are so much nearer after the move."""
         total = pulses + coasted
         for cause, sign in (("missed", -1), ("doubled", 1)):
             until = self._until[cause]
             while (hit := np.flatnonzero(until < total)).size:
                 name: Cause = "missed" if sign < 0 else "doubled"
-                self._book_at(name, hit, sign * side[hit])
+                self._record_at(name, hit, sign * side[hit])
                 until[hit] += 1 + self._draw(cause, hit.size)
             until -= total
 
-    def _book_impatient(self, coast: _Coast, cut_truth: Ints, at_rest: Ints) -> None:
+    def _record_impatient(self, coast: _Coast, cut_truth: Ints, at_rest: Ints) -> None:
         """Some of those about to turn back do so at the cut: what still comes is counted wrong."""
         onward = self.places[self._next] - self.places[self.at]
         turns = np.flatnonzero((onward * coast.side < 0) & (cut_truth != at_rest))
@@ -261,7 +261,7 @@ class Fleet:
         there = self._place_after(self.habits.dead_s, some)
         there += some.side * left * left / (2.0 * (self._drive + some.slow))  # pulled up short
         wrong = np.abs(self._truth_at(there, some.side) - cut_truth[rash])
-        self._book_at("wrong_sign", rash, -2 * some.side * wrong)
+        self._record_at("wrong_sign", rash, -2 * some.side * wrong)
 
 
 def _speed_up(reach: Floats) -> Floats:
@@ -298,7 +298,9 @@ def forecast(
     seed: int = 0,
     progress: Callable[[float], None] | None = None,
 ) -> Forecast:
-    """The drift of `rigs` rigs like this yard's; `progress` is told the part done. YardError."""
+    """The drift of `rigs` rigs like this yard's; `progress` gets the share done.
+
+    Raises YardError for years or rigs out of range."""
     if not 0.0 < years <= 50.0:
         raise YardError(f"years {years:g} is outside 0 to 50")
     if not 1 <= rigs <= 1_000_000:
@@ -324,7 +326,8 @@ def forecast(
         p05=p05,
         p95=p95,
         by_cause={
-            name: Share(float(book.mean()), float(book.std())) for name, book in fleet.books.items()
+            name: Share(float(book.mean()), float(book.std()))
+            for name, book in fleet.records.items()
         },
         band=tuple(band),
         moves=moves,

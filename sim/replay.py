@@ -10,10 +10,10 @@ from bridge.bus.standard import SUPPLY_THRESHOLD_V
 from sim.rig.dish import Dish
 from sim.rig.positioner_memory import EndedBy, Entry, Outcome
 
-REST_STEP_S = 0.5  # s between looks at whether the dish has come to rest
-COAST_S = 4.0  # s of rest after which no pulse is to come and a positioner has made up its mind
-LONGEST_S = 400.0  # s after which a motion is taken to be endless
-BETWEEN_S = 0.5  # s put between messages that have no times
+REST_STEP_S = 0.5  # s between looks at whether the dish is at rest (judgement)
+COAST_S = 4.0  # s of rest after which no pulse comes and the positioner has decided (judgement)
+LONGEST_S = 400.0  # s after which a motion counts as endless: over twice a long stroke (judgement)
+BETWEEN_S = 0.5  # s put between messages that have no times (judgement)
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,10 +23,10 @@ from sim.sky.belt import Obstacle, Site, hidden_by
 from sim.sky.mount import hour_angle_deg
 from sim.station_rig import linkage_of, obstacles_of, site_of
 
-Tell = Callable[[str, str], None]  # a key and what is wrong with it
+Report = Callable[[str, str], None]  # a key and what is wrong with it
 
 SOFTEST_RATIO = 10.0  # how many times faster than the speed the current must settle (judgement)
-PARTS = 20.0  # counts of a cell of constant weight
+CELL_COUNTS = 20.0  # counts of a cell of constant weight (judgement)
 
 
 class RigTable(Table):
@@ -150,7 +150,7 @@ class Yard(Station):
 
     @property
     def weight(self) -> Weight:
-        return weight_of(self.rig.weight, PARTS, self.ends.east_stop, self.ends.west_stop)
+        return weight_of(self.rig.weight, CELL_COUNTS, self.ends.east_stop, self.ends.west_stop)
 
     def hard_ends(self) -> Ends:
         ends = self.ends
@@ -201,34 +201,34 @@ class Yard(Station):
 
     def problems(self) -> list[tuple[tuple[str | int, ...], str]]:
         """Key and sentence for each way in which well-formed tables make no yard."""
-        told: list[tuple[tuple[str | int, ...], str]] = []
+        problems: list[tuple[tuple[str | int, ...], str]] = []
 
-        def tell(key: str, says: str) -> None:
-            told.append((tuple(key.split(".")), says))
+        def report(key: str, words: str) -> None:
+            problems.append((tuple(key.split(".")), words))
 
         if self.mount is None:
-            tell("mount", "is missing; a yard needs one")
+            report("mount", "is missing; a yard needs one")
         if self.dish is None:
-            tell("dish", "is missing; a yard needs one")
-        self._check_ends(tell)
-        self._check_rig(tell)
+            report("dish", "is missing; a yard needs one")
+        self._check_ends(report)
+        self._check_rig(report)
         linear = isinstance(self.mount, LinearMount)
         speed = "speed_mm_s" if linear else "speed_deg_s"
         if self.mount is not None and getattr(self.rig, speed) is None:
-            tell(f"rig.{speed}", f"is missing; a {self.mount.kind} mount needs it")
+            report(f"rig.{speed}", f"is missing; a {self.mount.kind} mount needs it")
         elif self.mount is not None:
-            self._check_motion(tell)
+            self._check_motion(report)
         for index, row in enumerate(self.station.obstacles):
             try:
                 Obstacle(*row.azimuth_deg, row.elevation_deg)
             except YardError as error:
-                told.append((("station", "obstacles"), f"number {index + 1}: {error}"))
+                problems.append((("station", "obstacles"), f"number {index + 1}: {error}"))
         rows = [row.longitude_deg for row in self.position if row.longitude_deg is not None]
         if rows and all(hidden_by(self.site, row) == "horizon" for row in rows):
-            tell("station", "sees no satellite of its list above the horizon; check the site")
-        return told
+            report("station", "sees no satellite of its list above the horizon; check the site")
+        return problems
 
-    def _check_ends(self, tell: Tell) -> None:
+    def _check_ends(self, report: Report) -> None:
         ends = self.ends
         order = (
             ("ends.east_switch", ends.east_switch, "ends.east_stop", ends.east_stop),
@@ -237,18 +237,18 @@ class Yard(Station):
         )
         for key, value, other, least in order:
             if value <= least:
-                tell(key, f"{value:g} is not west of {other} {least:g}; counts grow west")
+                report(key, f"{value:g} is not west of {other} {least:g}; counts grow west")
         if ends.fence is not None and ends.fence <= ends.east_switch:
-            tell("ends.fence", f"{ends.fence:g} is not west of ends.east_switch; leave it out")
+            report("ends.fence", f"{ends.fence:g} is not west of ends.east_switch; leave it out")
         where = self.start.count
         if not ends.east_stop < where < ends.west_stop:
-            tell(
+            report(
                 "start.count", f"{where} is outside {ends.east_stop:g} to {ends.west_stop:g} counts"
             )
         if self.limits is not None:
             for side, count in (("east", self.limits.east), ("west", self.limits.west)):
                 if not ends.east_switch < count < ends.west_switch:
-                    tell(
+                    report(
                         f"limits.{side}",
                         f"{count} is outside the end switches, {ends.east_switch:g} to"
                         f" {ends.west_switch:g}; set soft limits inside them",
@@ -256,37 +256,37 @@ class Yard(Station):
         if isinstance(self.mount, LinearMount):
             stroke = self.mount.stroke_mm * self.mount.counts_per_mm
             if ends.west_switch > stroke:
-                tell(
+                report(
                     "ends.west_switch",
                     f"{ends.west_switch:g} is past the stroke of {stroke:.0f} counts",
                 )
 
-    def _check_rig(self, tell: Tell) -> None:
+    def _check_rig(self, report: Report) -> None:
         rig = self.rig
         if rig.magnet_opens <= rig.magnet_closes:
-            tell(
+            report(
                 "rig.magnet_opens",
                 f"{rig.magnet_opens:g} is not over magnet_closes {rig.magnet_closes:g};"
                 " a contact opens farther from the magnet than it closes",
             )
         if any(b[0] <= a[0] for a, b in zip(rig.weight, rig.weight[1:], strict=False)):
-            tell("rig.weight", "counts do not grow; sort the points west")
+            report("rig.weight", "counts do not grow; sort the points west")
         if not all(math.isfinite(number) for point in rig.weight for number in point):
-            tell("rig.weight", "holds a number that is none")
+            report("rig.weight", "holds a number that is none")
 
-    def _check_motion(self, tell: Tell) -> None:
+    def _check_motion(self, report: Report) -> None:
         try:
             _ = self.linkage
         except YardError as error:
-            tell("mount", str(error))
+            report("mount", str(error))
             return
         try:
             motor = self.motor
         except ValueError as error:
-            tell("rig", str(error))
+            report("rig", str(error))
             return
         if motor.electrical_ratio < SOFTEST_RATIO:
-            tell(
+            report(
                 "rig.inductance_mh",
                 f"{self.rig.inductance_mh:g} mH is too slow for this motor: the current must"
                 f" settle {SOFTEST_RATIO:g} times faster than the speed, not"
@@ -294,13 +294,13 @@ class Yard(Station):
             )
         heaviest = max((abs(load) for _, load in self.rig.weight), default=0.0)
         if heaviest + self.rig.gust_nm >= motor.coulomb_nm:
-            tell(
+            report(
                 "rig.weight",
                 f"{heaviest:g} N m and gusts of {self.rig.gust_nm:g} are not under the friction of"
                 f" {motor.coulomb_nm:.3f} N m, so the dish would run away; use less",
             )
         if self.rig.trip_a <= self.rig.running_a:
-            tell("rig.trip_a", f"{self.rig.trip_a:g} A is not over running_a; nothing would move")
+            report("rig.trip_a", f"{self.rig.trip_a:g} A is not over running_a; nothing would move")
 
 
 def parse_yard(text: str, where: str) -> Yard:
@@ -311,8 +311,8 @@ def parse_yard(text: str, where: str) -> Yard:
 def checked_yard(yard: Yard, text: str, where: str) -> Yard:
     """The yard, if it can exist. Raises YardError with every reason why not, one a line."""
     problems = [
-        f"{where}:{line_of(text, key) or 1}: {'.'.join(map(str, key))}: {says}"
-        for key, says in yard.problems()
+        f"{where}:{line_of(text, key) or 1}: {'.'.join(map(str, key))}: {words}"
+        for key, words in yard.problems()
     ]
     if problems:
         raise YardError("\n".join(problems))

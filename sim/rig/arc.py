@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 
-_SERIES_BELOW = 0.05  # |k s| under which (s - E1)/k would lose digits
+_SERIES_BELOW = 0.05  # |k s|; below it (s - E1)/k loses digits (see tests/sim/rig/test_arc.py)
 
 
 def coast_shape(ratio: float) -> float:

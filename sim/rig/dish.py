@@ -38,16 +38,16 @@ if TYPE_CHECKING:
 
 Way = Literal["east", "west"]
 HORIZONTAL_DEG, VERTICAL_DEG = -45.0, 45.0  # deg, a servo without trim (common practice)
-METER_S = 0.1  # s for which the meter's own ripple stays the same
+METER_S = 0.1  # s between two figures of a meter: about ten a second (common practice)
 LNB_SHARE = 0.15  # dB lost at 18 V for each ohm of a bad cable (judgement)
-LOST_SHARE = 0.05  # chance, for each ohm of a bad cable, that a frame is lost while moving
-RESTART_SHARE = 0.01  # chance, for each ohm, that the inrush restarts the positioner
+LOST_SHARE = 0.05  # chance of losing a frame while moving, for each ohm of a bad cable (judgement)
+RESTART_SHARE = 0.01  # chance that the inrush restarts it, for each ohm of a bad cable (judgement)
 RESTART_S = 0.5  # s until it works again (judgement)
 
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """What an adapter with every tap fitted would see."""
+    """What an adapter with every tap fitted sees."""
 
     time_s: float
     pulses: int  # only grows
@@ -100,9 +100,9 @@ class Dish:
         self._lost_frames = random.Random(f"frames {seed}")
         self._restarts = random.Random(f"restarts {seed}")
         self._restart_s = math.inf
-        self._scene = self._look_up()
+        self._scene = self._make_sky()
 
-    # ---- what it is made of ------------------------------------------------------------------
+    # ---- parts ------------------------------------------------------------------
 
     def _plant(self, bus_v: int = SUPPLY_LOW_V) -> Plant:
         supply_v = bus_v if self.yard.rig.feed == "coax" else self.yard.rig.supply_v
@@ -163,7 +163,7 @@ class Dish:
         store_on_neighbour(memory, self.yard, self.effects)
         return memory
 
-    def _look_up(self) -> Scene:
+    def _make_sky(self) -> Scene:
         yard = self.yard
         dish = yard.dish
         if dish is None:
@@ -188,7 +188,7 @@ class Dish:
     # ---- time ------------------------------------------------------------------------------
 
     def advance(self, to_s: float) -> None:
-        """On to `to_s`, through every event up to and at it. Raises ValueError for the past."""
+        """Advance through every event up to and at `to_s`. Raises ValueError for the past."""
         if to_s < self.time_s:
             raise ValueError(f"time {to_s:g} s is before the dish's {self.time_s:g} s")
         machine, travel = self.machine, self.positioner.travel
@@ -243,14 +243,14 @@ class Dish:
 
     def hear(self, data: bytes) -> bytes | None:
         """A frame that ended on the bus now; the reply's bytes when one is wanted."""
-        if self._drowned():
+        if self._is_lost_in_sag():
             return None
         reply = self.positioner.hear(self.time_s, data)
         self._obey(self.time_s)
         return reply
 
-    def _drowned(self) -> bool:
-        """True where a bad cable sags so much under the motor that the frame is not received."""
+    def _is_lost_in_sag(self) -> bool:
+        """Whether the motor sags the supply on a bad cable so far that the frame is lost."""
         if self.effects.cable_ohm <= 0.0 or not self.machine.drive:
             return False
         chance = min(0.95, LOST_SHARE * self.effects.cable_ohm)
@@ -268,7 +268,7 @@ class Dish:
         self.tone = on
 
     def set_power(self, on: bool) -> None:
-        """The positioner's own supply goes or comes; the dish coasts on unseen."""
+        """The supply of the positioner goes or comes back; a dish in motion coasts on uncounted."""
         self._restart_s = math.inf
         self.positioner.set_power(on)
         self._obey(self.time_s)
@@ -282,7 +282,7 @@ class Dish:
 
     @property
     def horizontal(self) -> bool | None:
-        """Which polarization the LNB is told; None without a supply."""
+        """The polarization that is selected at the LNB; None without a supply."""
         return self.positioner.horizontal
 
     @property
@@ -292,7 +292,7 @@ class Dish:
 
     @property
     def count_error(self) -> int:
-        """What the positioner's counter has gone wrong by since the start: the ledger's total."""
+        """Counts by which the positioner's counter is wrong since the start: the ledger's total."""
         return self.positioner.memory.count - self._truth() - self._truth_offset
 
     def _truth(self) -> int:
@@ -336,7 +336,7 @@ class Dish:
         )
 
     def _feed_deg(self, horizontal: bool) -> float:
-        """Where the polarity servo has the probe: the selected position's trim counts."""
+        """Angle of the probe in deg: that of the polarization, and the selected position's trim."""
         row = self._rows.get(self.positioner.memory.selected or 0)
         if horizontal:
             return 90.0 + (0.0 if row is None else row.horizontal_deg - HORIZONTAL_DEG)

@@ -9,8 +9,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-EAST, WEST = -1, 1
-
 
 @dataclass(frozen=True, slots=True)
 class Ends:
@@ -21,7 +19,7 @@ class Ends:
     east_stop: float
     west_stop: float
     fence: float | None = None
-    hysteresis: float = 1.0  # counts a switch needs to close again, else it would chatter
+    hysteresis: float = 1.0  # counts back until a switch closes again (judgement)
 
 
 @dataclass(slots=True)
@@ -59,6 +57,7 @@ class EndState:
         return max(choices, default=(-math.inf, ""))
 
     def toggle(self, which: str) -> None:
+        """Open or close a switch, 'west' or 'east'."""
         if which == "west":
             self.west_open = not self.west_open
         else:

@@ -1,4 +1,4 @@
-"""Named faults of a rig, as data: each says what it does and shows what it should show.
+"""Named faults of a rig, as data: what each does, and what a person sees of it.
 
 `name` or `name:amount`, any number together. What each shows is common practice.
 """

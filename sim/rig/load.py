@@ -22,9 +22,11 @@ class Weight:
     torque_nm: tuple[float, ...]
 
     def cell(self, x: float) -> int:
+        """Number of the cell that holds a place."""
         return math.floor(x / self.cell_counts)
 
     def in_cell(self, cell: int) -> float:
+        """Torque in N m within a cell."""
         last = len(self.torque_nm) - 1
         return self.torque_nm[min(max(cell - self.first_cell, 0), last)]
 

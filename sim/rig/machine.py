@@ -1,8 +1,8 @@
 """Motor, load, ends, reed and clamp under one list of events, exact between them.
 
-An arc is a stretch of motion under constant drive and load. It is kept from where it began until
-an event ends it, and everything asked in between is read off it, so looking more often, or
-advancing in smaller slices, changes nothing at all. Standstill is a state of its own.
+An arc is a stretch of motion under constant drive and load. It lasts from where it begins until an
+event ends it, and everything asked in between is computed from its beginning. So looking more
+often, or advancing in smaller slices, changes nothing. Standstill is a separate state.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ from sim.rig.ends import Ends, EndState
 from sim.rig.load import Weight, Wind
 from sim.rig.motor import Plant
 from sim.rig.reed import Reed
+
+JAM_FRICTION = 40.0  # times the usual friction, more than any motor overcomes (judgement)
 
 Event = Literal["edge", "rest", "boundary", "switch", "stop", "amps", "trip", "gust", "none"]
 
@@ -134,6 +136,7 @@ class Machine:
         return min(max(self._play, x), x + self.backlash) + self.slip
 
     def amps_at(self, t_s: float) -> float:
+        """Current in A that the supply delivers; 0 where the circuit is open."""
         if not self.powered:
             return 0.0
         if self.handicap.sheared:
@@ -149,6 +152,7 @@ class Machine:
 
     @property
     def moving(self) -> bool:
+        """Whether the actuator turns, powered or coasting."""
         return self._direction != 0
 
     # ---- commands --------------------------------------------------------------------------
@@ -222,7 +226,7 @@ class Machine:
         plant, powered = self.plant, self.powered
         static, friction = plant.static, plant.friction
         if self.handicap.jammed:
-            static, friction = static * 40.0, friction * 40.0
+            static, friction = static * JAM_FRICTION, friction * JAM_FRICTION
         pull = plant.per_nm * (self.weight.in_cell(self.cell) + self.wind.now_nm)
         if powered:
             pull += plant.drive * self.polarity
@@ -249,7 +253,7 @@ class Machine:
         return self.ends.stop_at(direction, self.slip)
 
     def _find_boundary(self) -> None:
-        """The next place in the direction of motion where the arc must end."""
+        """Find the next place in the direction of motion where the arc ends."""
         direction = self._direction
         self._bound_event: Event = "none"
         self._bound_x, self._bound_name = direction * math.inf, ""
@@ -267,7 +271,7 @@ class Machine:
         self._bound_name = which
 
     def _find_amps(self) -> None:
-        """Whether the current is over the trip here, and when in this arc it crosses it."""
+        """Find whether the current is over the trip here, and when in this arc it crosses it."""
         self._amps_s = math.inf
         if not self.powered or self.handicap.sheared or self.trip_a == math.inf:
             self._over_s = None
@@ -284,7 +288,7 @@ class Machine:
             self._amps_s = self.t + after
 
     def _schedule(self) -> None:
-        """The first of everything that may come."""
+        """Find the first of all events that may come."""
         self.next_s: float = math.inf
         self.next_event: Event = "none"
         direction = self._direction

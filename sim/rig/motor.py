@@ -1,7 +1,8 @@
 """The DC motor and its gear: its constants, from a bench or from a technician's readings.
 
 Places are in counts of the reed sensor and grow west; speeds in counts/s; a positive load pulls
-west. The winding's inductance is left out of the motion; `electrical_ratio` says when one may.
+west. The winding's inductance is left out of the motion; `electrical_ratio` shows where that is
+allowed.
 """
 
 from __future__ import annotations
@@ -136,7 +137,7 @@ class Plant:
 
 
 def plant_of(motor: Motor, *, supply_v: float | None = None, extra_ohm: float = 0.0) -> Plant:
-    """The constants of a motor, on its own supply or another, with `extra_ohm` more in the way."""
+    """The constants of a motor, on its supply or another, with `extra_ohm` more in the circuit."""
     volts = motor.supply_v if supply_v is None else supply_v
     r = motor.loop_ohm + extra_ohm
     j, g, b = motor.inertia_kgm2, motor.counts_per_rad, motor.viscous_nms

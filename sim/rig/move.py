@@ -2,9 +2,9 @@
 
 For many moves at once, where nothing but pulses and places matters: no end is met, the current
 trip stays shut, and the dish is at rest before each move. The load is that at the cut, for the
-speed there, for the time of the drive and for the coast; of moves under a load that changes along
-the arc about one in a thousand then ends a count beside what `Machine` says, never the error of
-the count itself.
+speed there, for the time of the drive and for the coast; under a load that changes along the arc,
+about one move in a thousand ends one count beside where `Machine` ends; the counting is the same.
+`tests/sim/rig/test_move.py` holds the two against each other.
 """
 
 from __future__ import annotations
@@ -66,9 +66,9 @@ class Mover:
 
     def move(self, x: float, truth: int, side: int, pulses: int) -> Stop:
         """From rest at `x` drive to the `pulses`-th pulse that way, cut, and come to rest."""
-        half = 0.5 - self.half_hysteresis
+        lead = 0.5 - self.half_hysteresis
         cut_truth = truth + side * pulses
-        edge = cut_truth - side * half
+        edge = cut_truth - side * lead
         cell = math.floor(edge / self._cell) - self._first
         pull = side * self._pull[0 if cell < 0 else min(cell, self._last)]
         k = self._k
@@ -78,5 +78,5 @@ class Mover:
         slow = self._friction - pull
         ratio = self._kc * w / slow
         rest = edge + side * w * w / slow * coast_shape(ratio)
-        at_rest = math.floor(rest * side + half) * side
+        at_rest = math.floor(rest * side + lead) * side
         return Stop(rest, at_rest, cut_truth, w, u / k, u / k + math.log1p(ratio) / self._kc)

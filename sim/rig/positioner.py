@@ -2,7 +2,7 @@
 
 Meanings of commands and of the status byte: EUTELSAT, Positioner Application Note 1.0 and Bus
 Functional Specification 4.2 (from memory). What it does beyond them are manners seen in the field
-(common practice), each a switch of its own and all off by default.
+(common practice), each switched by itself and all off by default.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from sim.rig.positioner_memory import Entry, Memory, Outcome
 from sim.rig.positioner_motion import Habits, Move, Travel
 
 Passing = Literal["passed", "inverted", "held13", "held18"]
-JOURNAL = 4096  # entries kept
+JOURNAL = 4096  # entries that the journal holds, an evening of frames (judgement)
 
 Manner = Literal[
     "repeats act again",
@@ -76,7 +76,7 @@ class Positioner:
     # ---- power and supply ------------------------------------------------------------------
 
     def set_power(self, on: bool) -> None:
-        """Its own power goes or comes back; on return it knows whether pulses may be missing."""
+        """Its power goes or comes back; on return it knows whether pulses may be missing."""
         if self.powered and not on:
             self.travel.drop_power()
         elif on and not self.powered:
@@ -86,7 +86,7 @@ class Positioner:
 
     @property
     def horizontal(self) -> bool | None:
-        """What the LNB is told through the positioner; None without a supply."""
+        """Whether the LNB gets the level for horizontal; None without a supply."""
         if self.bus_v == 0:
             return None
         high = self.bus_v > std.SUPPLY_THRESHOLD_V
@@ -113,13 +113,13 @@ class Positioner:
             without = "it has no power" if not self.powered else "no supply on the bus"
             self._note(t_s, message, "ignored", without)
             return None
-        if not self._is_ours(frame):
-            self._note(t_s, message, "ignored", self._not_ours(frame))
+        if not self._is_addressed(frame):
+            self._note(t_s, message, "ignored", self._why_not_addressed(frame))
             if "any frame stops it" in self.personality.manners:
                 self.travel.halt(t_s)
             return None
-        asks = frame.command in (std.POSITIONER_STATUS, std.DEVICE_STATUS, std.READ_COUNTER)
-        if frame.is_repeat and not asks and self._heard_before(t_s, message):
+        is_query = frame.command in (std.POSITIONER_STATUS, std.DEVICE_STATUS, std.READ_COUNTER)
+        if frame.is_repeat and not is_query and self._heard_before(t_s, message):
             self._note(t_s, message, "ignored", "the first transmission was heard")
             reply = self._last[2]
         else:
@@ -134,7 +134,7 @@ class Positioner:
         self._last = (t_s, message[1:], reply_to_all)
         return reply
 
-    def _is_ours(self, frame: Frame) -> bool:
+    def _is_addressed(self, frame: Frame) -> bool:
         if frame.is_reply or frame.command is None or frame.address is None:
             return False
         if frame.framing not in std.FRAMINGS:
@@ -143,7 +143,7 @@ class Positioner:
             return frame.address == addresses.POLAR_POSITIONER
         return frame.address in addresses.POLAR
 
-    def _not_ours(self, frame: Frame) -> str:
+    def _why_not_addressed(self, frame: Frame) -> str:
         if frame.is_reply:
             return "a reply, not a command"
         if frame.framing not in std.FRAMINGS:
@@ -165,7 +165,7 @@ class Positioner:
         return entry
 
     def _act(self, t_s: float, frame: Frame, entry: Entry) -> tuple[int, bytes]:
-        """Do what a frame of ours says: framing and data of the reply."""
+        """Carry out a frame for a positioner; returns framing and data of the reply."""
         byte = frame.command
         row = std.COMMANDS.get(byte) if byte is not None else None
         if row is None:

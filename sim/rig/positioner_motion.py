@@ -20,13 +20,13 @@ from sim.rig.positioner_memory import EndedBy, Entry, Memory
 
 State = Literal["idle", "drive", "nudge", "settle"]
 DEAD_A = 0.05  # A under which a driven motor counts as not connected (common practice)
-MOST_NUDGES = 12
-NUDGE_GROWTH = 1.35  # each nudge without a pulse is this much longer
+MOST_NUDGES = 12  # short drives for one order before it gives up (judgement)
+NUDGE_GROWTH = 1.35  # times as long, after a nudge without a pulse (judgement)
 
 
 @dataclass(frozen=True, slots=True)
 class Habits:
-    """How the controller drives; counts and seconds are settings of its own."""
+    """How the controller drives; counts and seconds are its settings."""
 
     coast_counts: int = 2
     nudge_s: float = 0.09
@@ -190,8 +190,8 @@ class Travel:
             self.state = "nudge"
             move.nudges += 1
             quiet = self._heard_s < self._cut_s  # the last nudge brought no pulse: push longer
-            again = move.nudges > 1 and quiet
-            move.nudge_s = move.nudge_s * NUDGE_GROWTH if again else self.habits.nudge_s
+            longer = move.nudges > 1 and quiet
+            move.nudge_s = move.nudge_s * NUDGE_GROWTH if longer else self.habits.nudge_s
         else:
             self.state = "drive"
         self._set_wake()

@@ -92,6 +92,7 @@ class Ledger:
 
     @property
     def total(self) -> int:
+        """The whole error of the counter, in counts."""
         return self.missed + self.doubled + self.wrong_sign + self.reversed_closed + self.unpowered
 
 

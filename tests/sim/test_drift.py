@@ -41,9 +41,9 @@ def test_causes_add_up_to_the_error() -> None:
     fleet = Fleet(LARKMERE, 200, habits, rng)
     for _ in range(300):
         fleet.step()
-    total = sum(fleet.books.values())
+    total = sum(fleet.records.values())
     assert np.array_equal(total, fleet.error)
-    assert all(np.any(book) for book in fleet.books.values())
+    assert all(np.any(book) for book in fleet.records.values())
 
 
 def test_the_band_widens_with_time() -> None:

@@ -177,7 +177,7 @@ class Console(App[int]):
         await super().on_event(event)
 
     def may_move(self, pressed_s: float, *, patient: bool = False) -> bool:
-        """Tell whether a key press may still move anything; asks for the cautions if need be."""
+        """Whether a key press may still move anything; shows the cautions first if need be."""
         now_s = time.monotonic()
         if pressed_s <= self.halted_s:
             return False

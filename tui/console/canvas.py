@@ -12,7 +12,7 @@ from collections.abc import Iterable
 Run = tuple[str, str]
 """A piece of a row: its text and the name of its ink."""
 
-_BLANK = 0x2800
+_BLANK = 0x2800  # the empty braille pattern (Unicode)
 _DOTS = (
     (0x01, 0x08),
     (0x02, 0x10),

@@ -18,7 +18,7 @@ from tui.console.row_widget import RowWidget
 if TYPE_CHECKING:
     from bridge.helm.snapshot import LogLine
 
-KEPT = 5000  # lines for scrolling back; a busy bus brings about 25 a second
+LINES = 5000  # for scrolling back; a busy bus brings about 25 a second (judgement)
 _GLYPHS = {
     "sent": ("▸", "strong"),
     "heard": ("◂", "satellite"),
@@ -66,7 +66,7 @@ class FrameLog(RowWidget, can_focus=True):
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self.lines: deque[tuple[str, LogLine]] = deque(maxlen=KEPT)
+        self.lines: deque[tuple[str, LogLine]] = deque(maxlen=LINES)
         self.last_seq = 0
         self.behind = 0  # lines between the last shown and the newest; 0 follows
 
@@ -108,12 +108,12 @@ class FrameLog(RowWidget, can_focus=True):
             self.scroll_back(rows)
 
     def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
-        """Scroll back by the wheel."""
+        """Scroll back by mouse."""
         event.stop()
         self.scroll_back(3)
 
     def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
-        """Scroll forward by the wheel."""
+        """Scroll forward by mouse."""
         event.stop()
         self.scroll_back(-3)
 

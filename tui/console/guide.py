@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from bridge.helm.snapshot import Scale, Snapshot
 
 BACK_OFF = (5, 10)  # counts from an end to its soft limit (common practice)
-NEAR = 25  # counts from the best within which someone is peaking: about two degrees
-AT_PEAK_DB = 0.15  # dB below the best seen that still counts as the peak
+NEAR = 25  # counts from the best within which a person is peaking, about two degrees (judgement)
+AT_PEAK_DB = 0.15  # dB below the best seen that still count as the peak (judgement)
 
 _JOG = {"east": "e", "west": "w"}
 
@@ -28,7 +28,7 @@ class Advice:
 
 
 class Guide:
-    """Watches snapshots, notices when counts stop, and says what comes next.
+    """Watches snapshots, notices when counts stop, and advises what comes next.
 
     A place where counts stopped under power, with no current or none to be read, is taken for an
     end until the dish drives past it.
@@ -105,15 +105,15 @@ class Guide:
         end = self.ends.get(side)
         if end is None and snapshot.limits_on is not False:
             return Advice(
-                f"To find the {side} end, a soft limit left from before must not stop the dish.",
+                f"To find the {side} end, an old soft limit could stop the dish short of it.",
                 "Next: turn the limits off (press l, then f).",
             )
         step = "the second limit" if len(missing) == 1 else "two limits to set"
         if end is None:
             return Advice(
                 f"The {side} soft limit is not set ({step}).",
-                f"Next: find the {side} end: d, then 120s, Enter, {_JOG[side]} (it ends there by "
-                "itself).",
+                f"Next: find the {side} end: d, then 120s, Enter, {_JOG[side]} (120 s at most; "
+                "watch it).",
             )
         count = snapshot.count
         assert count is not None
@@ -185,6 +185,6 @@ def _peak_advice(snapshot: Snapshot) -> Advice:
 
 
 def sides_of_view(hemisphere: str) -> str:
-    """Say which hand is which side."""
+    """Which side lies left and which right, in words."""
     left = left_side(hemisphere)
     return f"{left} is on your left, {other(left)} on your right"

@@ -1,4 +1,4 @@
-"""The terminal driver: SPACE is looked at in the input thread, before any queue.
+"""SPACE halts: the terminal driver sees the key in the input thread, before any queue.
 
 A key binding does not halt while a field, a list or the palette holds the focus, and a terminal
 that stops reading freezes the event loop. The input thread goes on reading through both.
@@ -20,8 +20,8 @@ from textual.message import Message
 
 if TYPE_CHECKING:
 
-    class Halting(Protocol):
-        """What the driver asks of the app; every call may come from the input thread."""
+    class HaltingApp(Protocol):
+        """What the driver needs of the app; every call may come from the input thread."""
 
         def space_halts(self) -> bool:
             """Tell whether SPACE means halt now (it types a space in a field of an idle dish)."""
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 
 _SPACE_BYTES = re.compile(rb"\x20|\x1b\[32[;:u]")  # plain, or by the extended key protocol
-_READ_BYTES = 4096
+_READ_BYTES = 4096  # bytes a read, more than any burst of keys (judgement)
 
 
 def is_space(event: events.Key) -> bool:
@@ -54,7 +54,7 @@ def halting_driver(base: type[Driver]) -> type[Driver]:
             halt was to come after it.
             """
             if isinstance(message, events.Key):
-                app = cast("Halting", self._app)
+                app = cast("HaltingApp", self._app)
                 if self._halted_in_this_read:
                     return
                 if is_space(message) and app.space_halts():
@@ -75,8 +75,8 @@ def _robust_driver(base: type[Driver]) -> type[Driver]:
         """Reads the terminal with bad bytes replaced and bad sequences dropped."""
 
         def run_input_thread(self) -> None:
-            """Read until told to end. A SPACE is seen in the bytes, even inside a paste."""
-            app = cast("Halting", self._app)
+            """Read until the app ends. A SPACE is seen in the bytes, even inside a paste."""
+            app = cast("HaltingApp", self._app)
             decode = getincrementaldecoder("utf-8")(errors="replace").decode
             parser = XTermParser(self._debug)
             selector = selectors.SelectSelector()
@@ -107,14 +107,14 @@ def _robust_driver(base: type[Driver]) -> type[Driver]:
                 selector.close()
 
         def _sigtstp_application(self, *_: Any) -> None:
-            """Halt, and go on: a stopped process would own a motor that it cannot halt."""
-            cast("Halting", self._app).halt_now("asked to stop")
+            """Halt, and go on: a stopped process holds a motor that it cannot halt."""
+            cast("HaltingApp", self._app).halt_now("asked to stop")
 
     return RobustDriver
 
 
 def on_termination(handler: Any) -> None:
-    """Call a handler when the terminal hangs up or the process is told to end.
+    """Call a handler when the terminal hangs up or the process gets a signal to end.
 
     Plain handlers, not those of the event loop: they run even while the loop waits for a
     terminal that no longer reads.

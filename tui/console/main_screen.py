@@ -40,7 +40,7 @@ class MainScreen(Screen[None]):
     """Everything needed to move a dish with care."""
 
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (110, "-wide"), (150, "-broad")]  # noqa: RUF012 - as in the base; cells (judgement)
-    VERTICAL_BREAKPOINTS = [(0, "-short"), (34, "-tall"), (46, "-towering")]  # noqa: RUF012
+    VERTICAL_BREAKPOINTS = [(0, "-short"), (34, "-tall"), (46, "-towering")]  # noqa: RUF012 - rows (judgement)
 
     def __init__(self, helm: Helm) -> None:
         super().__init__()
@@ -54,7 +54,7 @@ class MainScreen(Screen[None]):
 
     @property
     def host(self) -> Host:
-        """The app, as far as this screen asks anything of it."""
+        """The app, as far as this screen uses it."""
         return cast("Host", self.app)
 
     def compose(self) -> ComposeResult:
@@ -119,7 +119,7 @@ class MainScreen(Screen[None]):
     # keys
 
     def on_key(self, event: events.Key) -> None:
-        """Do what a key says; keys that a field or a list has taken do not come here."""
+        """Act on a key; keys that a field or a list takes do not come here."""
         if event.key == "escape":
             event.stop()
             self.query_one(SkyPicture).focus()

@@ -48,7 +48,7 @@ def position_row(row: PositionRow, count: int | None, *, selected: bool, width: 
 
 
 class PositionList(RowWidget, can_focus=True):
-    """The list; up and down select, and the selected row is kept in sight."""
+    """The list; up and down select, and the selected row stays in sight."""
 
     HELP_TITLE: ClassVar[str] = "The list of positions"
     HELP: ClassVar[str] = (

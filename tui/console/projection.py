@@ -30,7 +30,7 @@ class Span:
         return cls(min(counts), max(counts), width, scale.hemisphere)
 
     def cell(self, count: float) -> float:
-        """The place of a count, in cells from the left edge, kept inside the margins."""
+        """The place of a count, in cells from the left edge, inside the margins."""
         part = (count - self.low) / max(1, self.high - self.low)
         part = min(1.0, max(0.0, part))
         if self.hemisphere == "south":
@@ -53,8 +53,8 @@ class Arch:
     def place(self, count: float) -> tuple[float, float]:
         """Where a count lies on the belt."""
         x = self.span.cell(count) * 2 + 0.5
-        half = self.span.width - 1 - 2 * MARGIN
-        part = (x - self.span.width) / max(1, half)
+        reach = self.span.width - 1 - 2 * MARGIN
+        part = (x - self.span.width) / max(1, reach)
         rise = math.sqrt(max(0.0, 1.0 - min(1.0, part * part)))
         top = 11.0 if self.height >= TWO_ROWS_FROM else 7.0  # room for names above
         return x, self.base - rise * (self.base - top)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 LAST_POSITION = 255  # positions, from 1: one byte of data (Positioner Application Note 1.0)
 MOST_COUNT = 32767  # counts, more than any actuator has; beyond it is a typing error (judgement)
-CAUTION_WIDTH = 70  # cells of a line of the cautions, so that they fit 80 columns
+CAUTION_WIDTH = 70  # cells of a line of the cautions, to fit 80 columns (judgement)
 
 LimitAction = Literal["set east", "set west", "on", "off"]
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from tui.console.canvas import Canvas, Run
 
-WINDOW_S = 60.0  # s shown, the last minute
+WINDOW_S = 60.0  # s shown: the last minute (judgement)
 
 
 def plot_rows(

@@ -68,7 +68,7 @@ class TroubleLine(RowWidget):
     """The last error or refusal, in words; a short notice while it is fresh. Two rows at most."""
 
     def present(self, error: str, notice: str) -> bool:
-        """Show a notice, else the error, else that there is none; tell whether it is long."""
+        """Show a notice, else the error, else that there is none; returns whether it is long."""
         width = max(20, self.size.width)
         if notice:
             words, ink = notice, "best"

@@ -33,7 +33,7 @@ def other(side: Side) -> Side:
 
 
 def left_side(hemisphere: str) -> Side:
-    """The side on the left hand of a person behind the dish.
+    """The side on the left of a person behind the dish.
 
     >>> left_side("north"), left_side("south")
     ('east', 'west')
@@ -42,7 +42,7 @@ def left_side(hemisphere: str) -> Side:
 
 
 def side_with_arrow(side: Side, hemisphere: str, *, double: bool = False) -> str:
-    """Name a side with an arrow on the hand where it lies.
+    """Name a side with an arrow where it lies.
 
     >>> side_with_arrow("east", "north"), side_with_arrow("east", "south")
     ('◀ east', 'east ▶')
