@@ -1,34 +1,33 @@
-"""Times written as a clock tells them, with or without a date: text -> seconds since midnight.
+"""Clock times, with or without a date: text -> seconds since the midnight before the first row.
 
     12:03:04.123456     12:03:04,5     2026-05-04 12:03:04.1     2026-05-04T12:03:04.1Z
     04.05.2026 12:03:04.1     5/4/2026 1:03:04.25 PM     3:04.25 (minutes and seconds)
 
-Days are told apart by the clock falling back, so dates are not read; nor are zones, of which a
-capture has one. As with hex text, midnight before the first row is 0.
+A clock that falls back has passed midnight, so dates are not read. Nor are zones: a capture has
+one. Tables and hex text share these rules.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from bridge.capture.decimals import parse_whole
-
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
 
-    from bridge.capture.decimals import ByteArray, Places
+    from bridge.capture.decimals import ByteArray, Indices
 
-DAY_S = 86400.0
-FALL_S = DAY_S / 2  # s by which a clock falls back when it has passed midnight, and more
+DAY_S = 86400.0  # s of a day
+FALL_S = DAY_S / 2  # s; a clock that falls back by more has passed midnight (judgement)
+HOURS_MOST = 23  # h of a clock; of a time since the start of a recording they may be more
 
 _DATE = r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{4})"
 _CLOCK = re.compile(
     rf"\s*(?:{_DATE}(?:[Tt]|\s+))?"
-    r"(?:(?P<hours>\d{1,2}):)?(?P<minutes>\d{1,3}):(?P<seconds>\d\d)(?:[.,](?P<parts>\d{1,12}))?"
-    r"(?:\s*(?P<half>[AaPp])[Mm])?(?:\s*(?:[Zz]|[+-]\d\d:?\d\d))?\s*"
+    r"(?:(?P<hours>\d{1,3}):)?(?P<minutes>\d{1,3}):(?P<seconds>\d\d)(?:[.,](?P<parts>\d{1,18}))?"
+    r"(?:\s*(?P<meridiem>[AaPp])[Mm])?(?:\s*(?:[Zz]|[+-]\d\d:?\d\d))?\s*"
 )
 _DATE_ALONE = re.compile(_DATE)
 
@@ -47,7 +46,7 @@ def is_date(field: str) -> bool:
     return _DATE_ALONE.fullmatch(field) is not None
 
 
-def read_clock(field: str) -> float | None:
+def read_clock(field: str, hours_most: int = HOURS_MOST) -> float | None:
     """Seconds since midnight; None when a field is no time of the day.
 
     >>> read_clock("2026-05-04T12:03:04.5Z"), read_clock("1:00:00 PM"), read_clock("12:00:01 am")
@@ -58,28 +57,31 @@ def read_clock(field: str) -> float | None:
         return None
     hours, minutes, seconds = int(found["hours"] or 0), int(found["minutes"]), int(found["seconds"])
     if found["hours"] is None:
-        if found["parts"] is None or found["half"]:
+        if found["parts"] is None or found["meridiem"]:
             return None  # 12:03 may be anything
     elif minutes > 59:
         return None
-    if found["half"]:
+    if found["meridiem"]:
         if not 1 <= hours <= 12:
             return None
-        hours = hours % 12 + 12 * (found["half"] in "Pp")
-    if hours > 23 or seconds > 60:
+        hours = hours % 12 + 12 * (found["meridiem"] in "Pp")
+    if hours > hours_most or seconds > 60:  # 60 is a leap second
         return None
     parts = found["parts"] or "0"
     return float(hours * 3600 + minutes * 60 + seconds + int(parts) / 10.0 ** len(parts))
 
 
-def parse_clocks(block: ByteArray, starts: Places, ends: Places) -> NDArray[np.float64] | None:
+def parse_clocks(block: ByteArray, starts: Indices, ends: Indices) -> NDArray[np.float64] | None:
     """Seconds since midnight of fields that are all written as the first is; None if not.
 
+    >>> import numpy as np
     >>> from bridge.capture.decimals import PAD, pad_block
     >>> text = pad_block(b"12:00:01.5,23:59:59.9")
     >>> parse_clocks(text, np.array([0, 11]) + PAD, np.array([10, 21]) + PAD).tolist()
     [43201.5, 86399.9]
     """
+    from bridge.capture.decimals import parse_whole  # noqa: PLC0415  (hex text needs no numpy)
+
     first = block[starts[0] : ends[0]].tobytes().decode("latin-1")
     found = _CLOCK.fullmatch(first)
     if found is None or found["hours"] is None or bool((ends - starts != len(first)).any()):
@@ -92,38 +94,58 @@ def parse_clocks(block: ByteArray, starts: Places, ends: Places) -> NDArray[np.f
         numbers[name], good = parse_whole(block, starts + low, starts + high)
         if not good:
             return None
-    low, high = found.span("hours")[0], found.end("seconds")
-    for place in range(low, high + ("parts" in numbers)):
-        mark = first[place]
-        if not mark.isdigit() and bool((block[starts + place] != ord(mark)).any()):
+    spans = [found.span(name) for name in numbers]
+    for place, mark in enumerate(first):
+        if place == found.start("meridiem") or any(low <= place < high for low, high in spans):
+            continue
+        letters = block[starts + place]
+        alike = (letters >= 48) & (letters < 58) if mark.isdigit() else letters == letters[0]
+        if not bool(alike.all()):
             return None
     hours, minutes, seconds = numbers["hours"], numbers["minutes"], numbers["seconds"]
-    if found["half"]:
-        half = block[starts + found.start("half")] | 32
-        if bool(((half != ord("a")) & (half != ord("p"))).any()):
+    if found["meridiem"]:
+        is_pm = (block[starts + found.start("meridiem")] | 32) == ord("p")
+        is_am = (block[starts + found.start("meridiem")] | 32) == ord("a")
+        if not bool((is_am | is_pm).all()):
             return None
         if int(hours.max()) > 12 or int(hours.min()) < 1:
             return None
-        hours = hours % 12 + 12 * (half == ord("p"))
-    if int(hours.max()) > 23 or int(minutes.max()) > 59 or int(seconds.max()) > 60:
+        hours = hours % 12 + 12 * is_pm
+    if int(hours.max()) > HOURS_MOST or int(minutes.max()) > 59 or int(seconds.max()) > 60:
         return None
-    whole = (hours * 3600 + minutes * 60 + seconds).astype(np.float64)
+    times_s: NDArray[np.float64] = (hours * 3600 + minutes * 60 + seconds).astype("f8")
     if "parts" in numbers:
         low, high = found.span("parts")
-        whole += numbers["parts"] / 10.0 ** (high - low)
-    return whole
+        times_s += numbers["parts"] / 10.0 ** (high - low)
+    return times_s
 
 
-def pass_midnights(times_s: NDArray[np.float64], last_s: float) -> NDArray[np.float64]:
-    """Add a day at each fall of half a day or more; `last_s` is the time before the first.
+class Midnights:
+    """Clock times one after another -> times that go on growing after midnight."""
 
-    >>> pass_midnights(np.array([86399.5, 0.5, 1.0]), -np.inf).tolist()
-    [86399.5, 86400.5, 86401.0]
-    """
-    days = np.zeros(times_s.size)
-    if np.isfinite(last_s):
-        days[0] = np.floor(last_s / DAY_S)
-        if times_s[0] + days[0] * DAY_S < last_s - FALL_S:
-            days[0] += 1
-    days[1:] = times_s[1:] < times_s[:-1] - FALL_S
-    return times_s + np.cumsum(days) * DAY_S
+    def __init__(self) -> None:
+        self._day_s = 0.0  # s of the whole days so far
+        self._last_s = -math.inf  # the last time given
+
+    def pass_over(self, time_s: float) -> float:
+        """Add a day at each fall of more than half a day.
+
+        >>> midnights = Midnights()
+        >>> [midnights.pass_over(time_s) for time_s in (86399.5, 0.5, 1.0)]
+        [86399.5, 86400.5, 86401.0]
+        """
+        if time_s + self._day_s < self._last_s - FALL_S:
+            self._day_s += DAY_S
+        self._last_s = time_s + self._day_s
+        return self._last_s
+
+    def pass_over_all(self, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Pass over one time or more at once, shape (n,), in s."""
+        self.pass_over(float(times_s[0]))
+        passed = times_s + self._day_s
+        days = (times_s[1:] < times_s[:-1] - FALL_S).cumsum()
+        if days.size and days[-1]:
+            passed[1:] += days * DAY_S
+            self._day_s += float(days[-1]) * DAY_S
+        self._last_s = float(passed[-1])
+        return passed

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     ByteArray = NDArray[np.uint8]
-    Places = NDArray[np.intp]
+    Indices = NDArray[np.intp]
 
 PAD = 24  # bytes that must lie before the first number of a block, as words reach back
 DIGITS_MOST = 18  # digits that fit an int64 whatever they are
@@ -33,7 +33,7 @@ def pad_block(data: bytes) -> ByteArray:
     return block
 
 
-def parse_whole(block: ByteArray, starts: Places, ends: Places) -> tuple[NDArray[np.int64], bool]:
+def parse_whole(block: ByteArray, starts: Indices, ends: Indices) -> tuple[NDArray[np.int64], bool]:
     """Read runs of 0 to 18 digits as numbers; False when any holds something else.
 
     >>> import numpy as np
@@ -59,7 +59,7 @@ def parse_whole(block: ByteArray, starts: Places, ends: Places) -> tuple[NDArray
     return total, good
 
 
-def _eight(block: ByteArray, ends: Places, lengths: Places) -> tuple[NDArray[np.int64], bool]:
+def _eight(block: ByteArray, ends: Indices, lengths: Indices) -> tuple[NDArray[np.int64], bool]:
     u8 = np.uint64
     words = np.ndarray((block.size - 7,), np.dtype("<u8"), block.data, 0, (1,))[ends - 8]
     least, most = int(lengths.min()), int(lengths.max())
@@ -94,7 +94,7 @@ def _eight(block: ByteArray, ends: Places, lengths: Places) -> tuple[NDArray[np.
 
 
 def parse_decimals(
-    block: ByteArray, starts: Places, ends: Places, mark: int = DOT
+    block: ByteArray, starts: Indices, ends: Indices, mark: int = DOT
 ) -> NDArray[np.float64] | None:
     """Read numbers such as -0.02, 18, +1.5e-03; None when any is not of that form.
 
@@ -157,8 +157,8 @@ def parse_decimals(
 
 
 def _find_exponents(
-    block: ByteArray, starts: Places, ends: Places, has_exponent: NDArray[np.bool_]
-) -> tuple[NDArray[np.int64], Places] | None:
+    block: ByteArray, starts: Indices, ends: Indices, has_exponent: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64], Indices] | None:
     """Exponents of the form e-03; also where the numbers before them end."""
     sign = block[ends - 3]
     right = (sign == MINUS) | (sign == PLUS)
@@ -171,7 +171,7 @@ def _find_exponents(
     return exponents, np.where(has_exponent, ends - 4, ends)
 
 
-def _find_marks(block: ByteArray, starts: Places, ends: Places, mark: int) -> Places:
+def _find_marks(block: ByteArray, starts: Indices, ends: Indices, mark: int) -> Indices:
     """Where the decimal mark of each number is, or its end when it has none."""
     head = block[int(starts[0]) : int(ends[0])]
     at = np.flatnonzero(head == mark)

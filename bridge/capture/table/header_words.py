@@ -5,24 +5,8 @@ from __future__ import annotations
 import re
 from functools import cache
 
-from bridge.capture.rate import round_rate
+from bridge.capture.units import RATE_UNITS_HZ, TIME_UNITS_S, VOLT_UNITS, round_rate
 
-TIME_UNITS_S = {
-    "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0,
-    "ms": 1e-3, "msec": 1e-3, "millisecond": 1e-3, "milliseconds": 1e-3,
-    "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "usec": 1e-6, "microsecond": 1e-6, "microseconds": 1e-6,
-    "ns": 1e-9, "nsec": 1e-9, "nanosecond": 1e-9, "nanoseconds": 1e-9, "ps": 1e-12,
-}  # fmt: skip
-VOLT_UNITS = {
-    "v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3, "millivolt": 1e-3, "millivolts": 1e-3,
-    "uv": 1e-6, "µv": 1e-6, "μv": 1e-6, "kv": 1e3,
-    "v dc": 1.0, "mv dc": 1e-3, "v ac": 1.0, "mv ac": 1e-3,
-}  # fmt: skip
-RATE_UNITS_HZ = {
-    "hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9, "s/s": 1.0, "ks/s": 1e3, "ms/s": 1e6,
-    "gs/s": 1e9, "sa/s": 1.0, "ksa/s": 1e3, "msa/s": 1e6, "gsa/s": 1e9, "sps": 1.0,
-    "ksps": 1e3, "msps": 1e6, "samples/s": 1.0,
-}  # fmt: skip
 OTHER_UNITS = frozenset(
     {"", "-", "a", "ma", "w", "db", "dbm", "bit", "bits", "counts", "lsb", "raw"}
 )

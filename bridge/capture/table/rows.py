@@ -16,8 +16,9 @@ import numpy as np
 from bridge.capture.clock import parse_clocks, read_clock
 from bridge.capture.decimals import NEWLINE, PAD, RETURN, SPACE, pad_block, parse_decimals
 from bridge.capture.source import Source
-from bridge.capture.table.head import COMMENTS, Top, is_grouped, is_number, split_row
-from bridge.capture.table.header_words import LEVEL_WORDS
+from bridge.capture.table.decimal_comma import is_grouped, refuse_grouped, to_number
+from bridge.capture.table.head import ROW_COMMENTS, Top
+from bridge.capture.table.style import split_row
 from bridge.errors import CaptureError
 
 if TYPE_CHECKING:
@@ -158,7 +159,7 @@ def _read_slowly(
     most = max(columns)
     for n, text in enumerate(lines, start=line):
         bare = text.strip("\r\n\0 \t")
-        if not bare or bare.startswith(COMMENTS[:3]):
+        if not bare or bare.startswith(ROW_COMMENTS):
             continue
         fields = split_row(text, style)
         if len(fields) <= most:
@@ -172,9 +173,7 @@ def _read_slowly(
         row = []
         for column in columns:
             field = fields[column]
-            value = (
-                read_clock(field) if column == wanted.daily else _to_number(field, style.decimal)
-            )
+            value = read_clock(field) if column == wanted.daily else to_number(field, style.decimal)
             if value is None:
                 break
             row.append(value)
@@ -182,7 +181,7 @@ def _read_slowly(
             if is_last:
                 break
             refused = fields[columns[len(row)]]
-            broken = CaptureError(_refuse(f"{name}:{n}", refused, wanted.daily is not None))
+            broken = _refuse(f"{name}:{n}", refused, wanted.daily is not None)
             break
         for values, value in zip(found, row, strict=True):
             values.append(value)
@@ -193,28 +192,8 @@ def _read_slowly(
     return Rows(arrays, line, tuple(numbers), broken), len(lines)
 
 
-def _refuse(where: str, field: str, is_daily: bool) -> str:
+def _refuse(where: str, field: str, is_daily: bool) -> CaptureError:
     if is_grouped(field):
         return refuse_grouped(where, field)
     what = "number or time of the day" if is_daily else "number"
-    return f"{where}: {field[:30]!r} is no {what}; correct the row or begin it with #"
-
-
-def refuse_grouped(where: str, field: str) -> str:
-    """Make the sentence for a number whose thousands are set apart."""
-    return (
-        f"{where}: {field[:30]!r} sets its thousands apart, which can be read in two ways; write"
-        " plain numbers, such as 1234.56"
-    )
-
-
-def _to_number(field: str, decimal: str) -> float | None:
-    if not field:
-        return float("nan")  # held
-    if is_number(field, decimal):
-        text = field.replace(decimal, ".").casefold()
-        if text.lstrip("+-")[:1].isalpha():
-            return float("nan")
-        return float(text)
-    level = LEVEL_WORDS.get(field.casefold())
-    return None if level is None else float(level)
+    return CaptureError(f"{where}: {field[:30]!r} is no {what}; correct the row or begin it with #")

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.capture.clock import is_clock, pass_midnights, read_clock
-from bridge.capture.rate import round_rate
+from bridge.capture.clock import Midnights, is_clock, read_clock
 from bridge.capture.source import Source
-from bridge.capture.table.head import Top, is_number
-from bridge.capture.table.header_words import LEVEL_WORDS, TIME_UNITS_S, is_index_name, is_time_name
+from bridge.capture.table.decimal_comma import is_number, to_number
+from bridge.capture.table.head import Top
+from bridge.capture.table.header_words import LEVEL_WORDS, is_index_name, is_time_name
+from bridge.capture.units import TIME_UNITS_S, round_rate, units_per_second
 from bridge.errors import CaptureError
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 TIME_MOST_S = 1e12  # s, beyond any capture
 EVEN_OFF = 0.3  # of an interval: rows further off than this lie unevenly
 EVEN_SHARE = 0.9  # of the steps that are alike where rows are even but some are missing
+REPEATS_SHARE = 0.01  # of the steps that are 0 where times have too few digits (judgement)
 COARSE_RATIO = 2.2  # longest to shortest step of even rows whose times are rounded
 FINE_LEAST_HZ, FINE_MOST_HZ = 1e3, 2e6  # rates between which uneven rows are laid out
 SAID_LEAST_HZ = 4000.0  # slower even rows do not show slots of 0.5 ms: the unit must be wrong
@@ -31,7 +33,7 @@ RAMP_ROWS = 8  # rows that must grow evenly before a column without a name is ta
 
 
 @dataclass(frozen=True, slots=True)
-class Clock:
+class TimeBase:
     """Where a row's time comes from: a column of `unit_s`, or the row number and the rate.
 
     `grain_s` is how finely times are told, `off_samples` how far the times of even rows are
@@ -45,20 +47,19 @@ class Clock:
     is_even: bool
     grain_s: float
     off_samples: float = 0.0
-    is_daily: bool = False  # times of the day, that start again at midnight
+    is_daily: bool = False  # times of the day, which start again at midnight
+    repeats: bool = False  # rows come faster than the last digit of their times changes
 
-    def to_seconds(self, times: NDArray[np.float64], last_s: float) -> NDArray[np.float64]:
-        """Turn values of the time column into seconds; `last_s` is the time of the row before."""
+    def to_seconds(self, times: NDArray[np.float64], midnights: Midnights) -> NDArray[np.float64]:
+        """Turn values of the time column into seconds; `midnights` counts those of this pass."""
         if self.is_daily:
-            return pass_midnights(times, last_s)
-        if self.unit_s == 1.0:
-            return times
-        return times / round(1 / self.unit_s)  # a whole divisor keeps 0.059 at 0.059
+            return midnights.pass_over_all(times)
+        return times if self.unit_s == 1.0 else times / units_per_second(self.unit_s)
 
 
 def choose_columns(
     source: Source, top: Top, rate_hz: float | None, notes: list[str]
-) -> tuple[Clock, list[int]]:
+) -> tuple[TimeBase, list[int]]:
     """Find the clock and the columns of channels; notes tell what was not taken as written."""
     columns = range(top.style.columns)
     full = [n for n in columns if _is_channel([row[n] for row in top.rows], top)]
@@ -86,7 +87,7 @@ def choose_columns(
             f"{source.name}: the preamble says {top.rate_hz:g} Hz, --rate says {rate_hz:g} Hz;"
             " --rate is used"
         )
-    clock = Clock(None, 1.0, rate, top.start_s or 0.0, is_even=True, grain_s=1 / rate)
+    clock = TimeBase(None, 1.0, rate, top.start_s or 0.0, is_even=True, grain_s=1 / rate)
     return clock, [n for n in full if n != index]
 
 
@@ -115,13 +116,13 @@ def _find_time(top: Top, full: list[int]) -> tuple[int | None, int | None]:
 
 def _fit_clock(
     source: Source, top: Top, column: int, rate_hz: float | None, notes: list[str]
-) -> Clock:
+) -> TimeBase:
     """Rate and start from the times of the first rows."""
     is_daily = is_clock(top.rows[0][column])
     unit_s = 1.0 if is_daily else TIME_UNITS_S.get(top.units[column].casefold(), 1.0)
     times = np.array(_values(top, column)) * unit_s
     if is_daily:
-        times = pass_midnights(times, -np.inf)
+        times = Midnights().pass_over_all(times)
     far = np.flatnonzero(np.abs(times) > TIME_MOST_S)
     if far.size:
         raise CaptureError(
@@ -144,6 +145,7 @@ def _fit_clock(
         unit_s, times = _mend_unit(source, top.units[column], unit_s, times, notes)
     span_s = float(times[-1] - times[0])
     steps = np.diff(times)
+    repeats = np.count_nonzero(steps == 0) > REPEATS_SHARE * steps.size
     steps = steps[steps > 0]
     index = np.arange(times.size)
     off_s = float(np.abs(times - times[0] - index * (span_s / index[-1])).max())
@@ -156,11 +158,13 @@ def _fit_clock(
             near = steps[regular]
             slack = 2 * float(np.ptp(near)) / float(near.sum()) + 1e-9
             rate = round_rate(1 / float(near.mean()), slack)
-            return Clock(column, unit_s, rate, float(times[0]), True, 1 / rate, is_daily=is_daily)
+            return TimeBase(
+                column, unit_s, rate, float(times[0]), True, 1 / rate, is_daily=is_daily
+            )
         usual_s = float(np.quantile(steps, 0.1))
         rate = min(max(1 / usual_s, FINE_LEAST_HZ), FINE_MOST_HZ)
         grain_s = min(usual_s, 1e-6)
-        return Clock(column, unit_s, rate, float(times[0]), False, grain_s, is_daily=is_daily)
+        return TimeBase(column, unit_s, rate, float(times[0]), False, grain_s, is_daily=is_daily)
     slack = 2 * off_s / span_s + 1e-9
     rate = round_rate(1 / mean_s, slack)
     for said in (top.rate_hz, rate_hz):
@@ -173,7 +177,7 @@ def _fit_clock(
                 f"{source.name}: the time column grows by {mean_s / unit_s:g} a row, cut down from"
                 f" {1 / said / unit_s:g} by its digits; the rate of {said:g} Hz is used instead"
             )
-            return Clock(None, 1.0, said, float(times[0]), is_even=True, grain_s=1 / said)
+            return TimeBase(None, 1.0, said, float(times[0]), is_even=True, grain_s=1 / said)
     if rate_hz and abs(rate_hz / rate - 1) > 1e-3:
         notes.append(
             f"{source.name}: the time column says {rate:g} Hz; --rate {rate_hz:g} is not used"
@@ -182,7 +186,10 @@ def _fit_clock(
     if off_s > 0.01 * mean_s:
         start_s += float(np.mean(times - start_s - index / rate))
     grain_s = max(1 / rate, off_s)
-    return Clock(column, unit_s, rate, start_s, True, grain_s, off_s * rate, is_daily)
+    off_samples = off_s * rate
+    return TimeBase(
+        column, unit_s, rate, start_s, True, grain_s, off_samples, is_daily, bool(repeats)
+    )
 
 
 def _digit_s(top: Top, column: int, unit_s: float) -> float:
@@ -207,7 +214,8 @@ def _mend_unit(
     if usual * least_hz <= 1:
         return unit_s, times
     enough_hz = MENDED_LEAST_HZ if is_even else CHANGE_LEAST_HZ
-    for name, other_s in (("ms", 1e-3), ("us", 1e-6), ("ns", 1e-9)):
+    for name in ("ms", "us", "ns"):
+        other_s = TIME_UNITS_S[name]
         if other_s < unit_s and usual / unit_s * other_s * enough_hz <= 1:
             notes.append(
                 f"{source.name}: the header of the time column says {said or 'no unit'}, which"
@@ -226,12 +234,12 @@ def _is_channel(fields: list[str], top: Top) -> bool:
 
 
 def _values(top: Top, column: int) -> list[float]:
+    """Times of the first rows, as written; NaN where a field is none."""
     values = []
     for row in top.rows:
-        if (clock_s := read_clock(row[column])) is not None:
-            values.append(clock_s)
-            continue
-        text = row[column].replace(top.style.decimal, ".")
-        plain = is_number(text, ".") and not text.lstrip("+-")[:1].isalpha()
-        values.append(float(text) if plain else float("nan"))
+        field = row[column]
+        value = read_clock(field)
+        if value is None and is_number(field, top.style.decimal):
+            value = to_number(field, top.style.decimal)
+        values.append(float("nan") if value is None else value)
     return values

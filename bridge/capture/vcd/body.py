@@ -27,7 +27,7 @@ from bridge.errors import CaptureError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.capture.decimals import ByteArray, Places
+    from bridge.capture.decimals import ByteArray, Indices
 
 TIME, SCALAR, KEYWORD, CODE, VECTOR, REAL, STRING = range(1, 8)  # classes of token; 0 is none
 LOOKS = {b"#": TIME, b"01xXzZuUwWlLhH-": SCALAR, b"$": KEYWORD, b"bB": VECTOR, b"rR": REAL,
@@ -49,10 +49,10 @@ class Block:
     """
 
     text: ByteArray
-    starts: Places
-    ends: Places
+    starts: Indices
+    ends: Indices
     kinds: NDArray[np.uint8]
-    times: Places
+    times: Indices
     ticks: NDArray[np.int64]
     before: int
     after: int
@@ -60,9 +60,9 @@ class Block:
     name: str
     broken: CaptureError | None = None
 
-    def find(self, code: bytes, *, scalar: bool) -> Places:
+    def find(self, code: bytes, *, scalar: bool) -> Indices:
         """Give the value tokens of the variable of that code."""
-        tokens: Places = np.flatnonzero(self.kinds == (SCALAR if scalar else CODE))
+        tokens: Indices = np.flatnonzero(self.kinds == (SCALAR if scalar else CODE))
         starts, ends = self.starts[tokens], self.ends[tokens]
         if scalar:
             starts = starts + 1
@@ -76,7 +76,7 @@ class Block:
             tokens = tokens[self.text[where + n] == byte]
         return tokens
 
-    def ticks_of(self, tokens: Places) -> NDArray[np.int64]:
+    def ticks_of(self, tokens: Indices) -> NDArray[np.int64]:
         """Give the ticks that hold at tokens."""
         if not tokens.size:
             return np.zeros(0, np.int64)
@@ -205,7 +205,7 @@ def _end_before(block: Block, token: int, ticks: NDArray[np.int64], what: str) -
     )
 
 
-def _find_tokens(text: ByteArray) -> tuple[Places, Places, NDArray[np.uint8], bool]:
+def _find_tokens(text: ByteArray) -> tuple[Indices, Indices, NDArray[np.uint8], bool]:
     space = text <= 32
     bounds = np.flatnonzero(space[1:] != space[:-1])
     bounds += 1
@@ -224,7 +224,7 @@ def _find_tokens(text: ByteArray) -> tuple[Places, Places, NDArray[np.uint8], bo
 
 
 def _find_word(
-    text: ByteArray, starts: Places, ends: Places, kinds: NDArray[np.uint8], word: bytes
+    text: ByteArray, starts: Indices, ends: Indices, kinds: NDArray[np.uint8], word: bytes
 ) -> int | None:
     for token in np.flatnonzero(kinds == KEYWORD):
         if text[starts[token] : ends[token]].tobytes() == word:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.capture.rate import round_rate
+from bridge.capture.units import round_rate
 from bridge.errors import CaptureError
 
 if TYPE_CHECKING:

@@ -12,11 +12,11 @@ from codecs import BOM_UTF8
 from dataclasses import dataclass, field
 
 from bridge.capture.source import Source
+from bridge.capture.units import PER_SECOND
 from bridge.errors import CaptureError
 
 HEADER_MOST = 1 << 26  # bytes of declarations; a large chip has a few million
 READ_BYTES = 1 << 16
-PER_SECOND = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9, "ps": 10**12, "fs": 10**15}
 SKIPPED_TYPES = frozenset({"string", "event", "parameter", "realparameter"})
 KEYWORDS = (b"$timescale", b"$var", b"$enddefinitions", b"$scope", b"$date", b"$version",
             b"$comment", b"$dumpvars")  # fmt: skip

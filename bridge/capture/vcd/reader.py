@@ -20,10 +20,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.capture.decimals import PAD, parse_decimals
-from bridge.capture.passes import keep_changes, only_edges
-from bridge.capture.rate import round_rate
+from bridge.capture.edges import keep_changes, only_edges
 from bridge.capture.source import Source
 from bridge.capture.trace import UNKNOWN_LEVEL, Capture, Edges, Samples, Trace
+from bridge.capture.units import round_rate
 from bridge.capture.vcd.body import Block, read_blocks
 from bridge.capture.vcd.even_grid import Grid, find_grid, hold_samples
 from bridge.capture.vcd.head import Header, Variable, read_header
@@ -32,7 +32,7 @@ from bridge.errors import CaptureError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.capture.decimals import Places
+    from bridge.capture.decimals import Indices
     from bridge.capture.trace import EdgeStep, FloatBlock
 
 GRID_BYTES = 1 << 26  # of the body, looked at for an even grid
@@ -176,7 +176,7 @@ def _levels(
         yield block.after * header.tick_count / per_s, times_s, table[data]
 
 
-def _find_bits(block: Block, variable: Variable, bit: int) -> tuple[Places, NDArray[np.uint8]]:
+def _find_bits(block: Block, variable: Variable, bit: int) -> tuple[Indices, NDArray[np.uint8]]:
     """Tokens that change a bit, and the characters they change it to."""
     if variable.width > 1:
         tokens = block.find(variable.code, scalar=False)
@@ -192,7 +192,7 @@ def _find_bits(block: Block, variable: Variable, bit: int) -> tuple[Places, NDAr
     return tokens, data
 
 
-def _bit(block: Block, tokens: Places, bit: int) -> NDArray[np.uint8]:
+def _bit(block: Block, tokens: Indices, bit: int) -> NDArray[np.uint8]:
     """The character of one bit; a short value goes on to the left with 0, x or z."""
     starts, ends = block.starts[tokens] + 1, block.ends[tokens]
     place = ends - 1 - bit
@@ -226,7 +226,7 @@ def _values(
         raise broken
 
 
-def _reals(block: Block, tokens: Places) -> tuple[NDArray[np.float32], CaptureError | None]:
+def _reals(block: Block, tokens: Indices) -> tuple[NDArray[np.float32], CaptureError | None]:
     """Values, up to one that is no number, and what is to be said of that."""
     starts, ends = block.starts[tokens] + 1, block.ends[tokens]
     values = parse_decimals(block.text, starts, ends)
@@ -248,7 +248,7 @@ def _reals(block: Block, tokens: Places) -> tuple[NDArray[np.float32], CaptureEr
         return np.array(slow, np.float64).astype(np.float32), broken
 
 
-def _numbers(block: Block, tokens: Places) -> NDArray[np.float32]:
+def _numbers(block: Block, tokens: Indices) -> NDArray[np.float32]:
     starts, ends = block.starts[tokens] + 1, block.ends[tokens]
     total = np.zeros(tokens.size, np.float64)
     for bit in range(int((ends - starts).max()) if tokens.size else 0):

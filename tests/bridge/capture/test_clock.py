@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.event import FrameHeard
-from bridge.capture.clock import parse_clocks, pass_midnights, read_clock
+from bridge.capture.clock import Midnights, parse_clocks, read_clock
 from bridge.capture.decimals import PAD, pad_block
 from bridge.capture.trace import Capture, Edges, Samples
 from bridge.decode.traffic import read_traffic
@@ -63,10 +63,10 @@ def test_any_text_is_a_time_of_the_day_or_none(text: str) -> None:
 def test_midnights_in_any_chunks(steps: list[float], size: int) -> None:
     truth = np.cumsum(steps)
     daily = truth % 86400.0
+    midnights = Midnights()
     got: list[float] = []
     for start in range(0, len(daily), size):
-        last_s = got[-1] if got else -np.inf
-        got += pass_midnights(daily[start : start + size], last_s).tolist()
+        got += midnights.pass_over_all(daily[start : start + size]).tolist()
     assert np.array(got) - got[0] == pytest.approx(truth - truth[0], abs=1e-6)
 
 

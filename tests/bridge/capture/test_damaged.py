@@ -131,13 +131,14 @@ def test_a_stretch_moved_to_another_place(name: str, one: float, two: float, to:
 
 @MIXED
 @given(
-    # A clock table damaged in its first block may or may not tell what lay before: not mended yet.
-    st.sampled_from([name for name in NAMES if name != "clock.csv"]),
+    st.sampled_from(NAMES),
     st.floats(0, 1),
     st.binary(max_size=6),
     st.integers(0, 60),
     st.integers(64, 5000),
 )
+@example("two.csv", 0.0, b"", 44, 64)
+@example("two.csv", 0.8125, b"", 2, 64)
 def test_damaged_or_not_the_blocks_do_not_matter(
     name: str, share: float, piece: bytes, gone: int, block: int
 ) -> None:
