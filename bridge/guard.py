@@ -21,9 +21,9 @@ from bridge.bus.command import (
     Side,
     Store,
     command_of,
-    plural,
 )
 from bridge.bus.frame import Frame
+from bridge.bus.meaning import plural
 from bridge.errors import Refused
 
 REVERSAL_WAIT_S = trade.REVERSAL_WAIT_S.high  # s, the careful end

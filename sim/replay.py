@@ -131,7 +131,7 @@ class Replay:
         return Step(
             done.event.t_s,
             done.event.hex,
-            done.event.reading.meaning,
+            done.event.meaning.sentence,
             entry.outcome,
             entry.reason,
             entry.count_before,

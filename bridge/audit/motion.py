@@ -151,7 +151,7 @@ class Motions:
             )
 
     def _see_repeat(self, frame: Frame, t_s: float | None) -> Iterator[Finding]:
-        if self._last is None or frame.build()[1:] != self._last[0].build()[1:]:
+        if self._last is None or frame.body != self._last[0].body:
             return
         gap_s = None if t_s is None or self._last[1] is None else t_s - self._last[1]
         if gap_s is not None and gap_s > REPEAT_WITHIN_S:

@@ -49,9 +49,7 @@ def _mark(event: Event) -> tuple[Kind, float, float] | None:
     """Kind, start and end of an event that takes part in these rules."""
     match event:
         case FrameHeard(t_s=float(t_s), duration_s=float(duration_s)):
-            head = event.byte_values[0] if event.byte_values else None
-            is_reply = head is not None and 0xE4 <= head <= 0xE7
-            return ("reply" if is_reply else "message"), t_s, t_s + duration_s
+            return ("reply" if event.head.is_reply else "message"), t_s, t_s + duration_s
         case Burst(t_s=t_s, which="A"):
             return "burst", t_s, t_s + std.BURST_S
         case Burst(t_s=t_s):

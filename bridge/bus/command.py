@@ -1,4 +1,4 @@
-"""What a frame says: typed commands of a positioner <-> Frame, and a sentence of meaning.
+"""Typed commands of a positioner <-> frames.
 
 Data bytes of the positioner commands are from the Positioner Application Note (from memory);
 the two nibbles of the angle command are field usage (common practice).
@@ -6,8 +6,7 @@ the two nibbles of the angle command are field usage (common practice).
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from bridge.bus import addresses
@@ -16,7 +15,6 @@ from bridge.bus.frame import Frame
 from bridge.errors import FrameError
 
 Side = Literal["east", "west"]
-Value = int | float | str | bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,182 +181,3 @@ def command_of(frame: Frame) -> Command | None:
             return AskStatus()
         case _:
             return None
-
-
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """What a frame says: the command's name, its arguments, and one sentence."""
-
-    name: str
-    args: dict[str, Value] = field(default_factory=dict)
-    meaning: str = ""
-
-
-def plural(number: float, noun: str) -> str:
-    return f"{number:g} {noun}" if number == 1 else f"{number:g} {noun}s"
-
-
-def _meaning_of(command: Command) -> tuple[dict[str, Value], str]:
-    match command:
-        case Halt():
-            return {}, "Halt the motor"
-        case Drive(side, counts, seconds):
-            if counts is not None:
-                return {"counts": counts}, f"Drive {side} {plural(counts, 'count')}"
-            if seconds is not None:
-                return {"seconds": seconds}, f"Drive {side} for at most {plural(seconds, 'second')}"
-            return {"unbounded": True}, f"Drive {side} without a bound, until halt or a limit"
-        case SetLimit(side):
-            return {}, f"Set the {side} soft limit here and switch the limits on"
-        case Limits(on):
-            return {"on": on}, f"Switch the soft limits {'on' if on else 'off'}"
-        case Store(number):
-            return {
-                "position": number
-            }, f"Store this place as position {number} and switch the limits on"
-        case Goto(number):
-            return {
-                "position": number
-            }, f"Go to position {number}" if number else "Go to the reference position"
-        case GotoAngle(side, angle_deg):
-            return {
-                "angle_deg": angle_deg,
-                "side": side,
-            }, f"Go to {angle_deg:.4g} degrees {side} on the polar axis"
-        case AskStatus():
-            return {}, "Ask the positioner for its status"
-
-
-def _flags(code: int, table: tuple[tuple[int, str], ...]) -> dict[str, Value]:
-    return {name: bool(code & bit) for bit, name in table}
-
-
-def _say_flags(what: str, flags: dict[str, Value]) -> str:
-    raised = [name for name, on in flags.items() if on]
-    return f"{what}: {', '.join(raised) if raised else 'no flag set'}"
-
-
-def _read_port_0(data: bytes) -> tuple[dict[str, Value], str]:
-    sets, clears = data[0] & 0xF, data[0] >> 4
-    words = [
-        word
-        for bit, when_set, when_clear in std.PORT_0_LINES
-        for word in ([when_set] if sets & bit else [when_clear] if clears & bit else [])
-    ]
-    return {
-        "clears": clears,
-        "sets": sets,
-    }, f"Set the committed switches: {', '.join(words) or 'nothing changes'}"
-
-
-def _read_frequency(data: bytes) -> tuple[dict[str, Value], str]:
-    digits = data.hex()
-    if not digits.isdecimal():
-        return {
-            "data": data.hex(" ").upper()
-        }, f"Tune to a frequency, but {data.hex(' ').upper()} is not BCD"
-    # tens of GHz first (Bus Functional Specification; from memory)
-    ghz = int(digits) / 10 ** (len(digits) - 2)
-    return {"frequency_ghz": ghz}, f"Tune to {ghz:g} GHz"
-
-
-def _read_angle(data: bytes) -> tuple[dict[str, Value], str]:
-    word = int.from_bytes(data[:2], "big")
-    signed = (word - 0x10000 if word & 0x8000 else word) / 16
-    low = (word & 0xFFF) / 16
-    return {"data": data.hex(" ").upper()}, (
-        f"Go to an angle written {data.hex(' ').upper()}: {low:.4g} degrees without its first "
-        f"digit, or {signed:.5g} degrees as a signed number; the side is unclear: not acted on"
-    )
-
-
-_DATA_READERS: dict[int, Callable[[bytes], tuple[dict[str, Value], str]]] = {
-    std.WRITE_PORT_0: _read_port_0,
-    std.WRITE_FREQUENCY: _read_frequency,
-    std.GOTO_ANGLE: _read_angle,
-}
-
-
-def _read_reply(frame: Frame, asked: Frame | None) -> Reading:
-    if frame.framing != std.REPLY_OK:
-        says = {
-            std.REPLY_UNSUPPORTED: "the command is not supported",
-            std.REPLY_PARITY: "parity error, please repeat",
-            std.REPLY_UNKNOWN: "the command is not recognised, please repeat",
-        }
-        return Reading("reply", {}, f"Reply: {says[frame.framing]}.")
-    data, byte = frame.data, asked.command if asked else None
-    if data and byte == std.POSITIONER_STATUS:
-        flags = _flags(data[0], std.POSITIONER_FLAGS)
-        return Reading("reply", flags, _say_flags("Positioner status", flags) + ".")
-    if data and byte == std.DEVICE_STATUS:
-        flags = _flags(data[0], std.DEVICE_FLAGS)
-        return Reading("reply", flags, _say_flags("Device status", flags) + ".")
-    if data and byte == std.DEVICE_CONFIGURATION:
-        flags = _flags(data[0], std.CONFIGURATION_FLAGS)
-        return Reading("reply", flags, _say_flags("Configuration", flags) + ".")
-    if data and byte == 0x51:
-        ghz = std.OSCILLATORS_GHZ.get(data[0])
-        return Reading(
-            "reply", {"code": data[0]}, f"Local oscillator {f'{ghz} GHz' if ghz else 'unknown'}."
-        )
-    if data:
-        text = data.hex(" ").upper()
-        return Reading("reply", {"data": text}, f"Reply: no errors, with data {text}.")
-    return Reading("reply", {}, "Reply: no errors.")
-
-
-def read(frame: Frame, asked: Frame | None = None) -> Reading:
-    """What a frame says; `asked` is the command that a reply answers. What is unknown is called so.
-
-    >>> read(Frame.parse(bytes.fromhex("E03168FF"))).meaning
-    'Drive east 1 count (polar positioner).'
-    """
-    if frame.is_reply:
-        return _read_reply(frame, asked)
-    if frame.framing in std.SINGLE_CABLE_FRAMINGS:
-        return Reading(
-            "single-cable message", {}, "A single-cable message of EN 50607, not for a positioner."
-        )
-    if frame.framing not in std.FRAMINGS:
-        return Reading(
-            "unknown framing", {}, f"Framing byte {frame.framing:02X} is not in the standard."
-        )
-    if frame.address is None:
-        return Reading("incomplete", {}, "A framing byte alone: the message breaks off.")
-    who = addresses.address_name(frame.address)
-    if frame.command is None:
-        return Reading("incomplete", {}, f"To {who}, without a command: the message breaks off.")
-    again = "Repeated: " if frame.is_repeat else ""
-    entry = std.COMMANDS.get(frame.command)
-    if entry is None:
-        return Reading(
-            "unknown command",
-            {},
-            f"{again}Command {frame.command:02X} is not in the standard ({who}).",
-        )
-    if len(frame.data) < entry.fewest:
-        needs = plural(entry.fewest, "byte")
-        return Reading(
-            entry.name,
-            {},
-            f"{again}{entry.name.capitalize()} without the {needs} of data it needs ({who}).",
-        )
-    command = command_of(frame) if frame.address in addresses.POSITIONERS else None
-    name = entry.name
-    args: dict[str, Value] = {}
-    if command is not None:
-        args, says = _meaning_of(command)
-        name = f"limits {'on' if command.on else 'off'}" if isinstance(command, Limits) else name
-    elif entry.byte in _DATA_READERS:
-        args, says = _DATA_READERS[entry.byte](frame.data)
-    else:
-        says = entry.does[0].upper() + entry.does[1:]
-        if frame.data:
-            args = {"data": frame.data.hex(" ").upper()}
-            says += f", data {args['data']}"
-        if not entry.sure:
-            says += "; this use of the command is not settled, so nothing acts on it"
-    surplus = len(frame.data) - entry.most
-    extra = f", and {plural(surplus, 'byte')} too many" if surplus > 0 else ""
-    return Reading(name, args, f"{again}{says} ({who}){extra}.")

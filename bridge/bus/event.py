@@ -9,9 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from bridge.bus.command import Reading, read
-from bridge.bus.frame import LONGEST_READ, Frame
-from bridge.errors import FrameError
+from bridge.bus.frame import LONGEST_READ, Frame, Head, head_of
+from bridge.bus.meaning import Meaning, meaning_of
 
 Json = dict[str, object]
 
@@ -72,38 +71,37 @@ class FrameHeard:
 
     @property
     def frame(self) -> Frame | None:
-        """The frame, where every byte was recovered."""
-        data = [byte for byte in self.byte_values if byte is not None]
-        if not data or len(data) != len(self.byte_values) or len(data) > LONGEST_READ:
-            return None
-        try:
-            return Frame.parse(bytes(data))
-        except FrameError:
-            return None
+        """The frame, where every byte was recovered and they are not too many."""
+        data = bytes(byte for byte in self.byte_values if byte is not None)
+        whole = len(data) == len(self.byte_values)
+        return Frame.parse(data) if whole and 1 <= len(data) <= LONGEST_READ else None
+
+    @property
+    def head(self) -> Head:
+        """The fields that are known even where other bytes are lost."""
+        return head_of(self.byte_values)
 
     @property
     def hex(self) -> str:
+        """The bytes as people write them; `??` is one that was lost."""
         return " ".join("??" if byte is None else f"{byte:02X}" for byte in self.byte_values)
 
     @property
-    def reading(self) -> Reading:
-        """What the frame says; a frame with lost bytes says only that."""
+    def meaning(self) -> Meaning:
+        """What the frame means; of a frame with lost bytes, only that they are lost."""
         if (frame := self.frame) is not None:
-            return read(frame, self.asked)
+            return meaning_of(frame, self.asked)
         if not self.byte_values:
-            return Reading("unreadable", {}, "Broken off before its first byte was whole.")
-        if len(self.byte_values) > LONGEST_READ and None not in self.byte_values:
-            return Reading(
-                "unreadable", {}, f"{len(self.byte_values)} bytes: too long for a message."
-            )
-        return Reading("unreadable", {}, "A byte was not recovered, so it is not interpreted.")
+            sentence = "Broken off before its first byte was whole."
+        elif None in self.byte_values:
+            sentence = "A byte was not recovered, so it is not interpreted."
+        else:
+            sentence = f"{len(self.byte_values)} bytes: too long for a message."
+        return Meaning("unreadable", {}, sentence)
 
     def to_json(self, file: str) -> Json:
-        data = self.byte_values
-        first = data[0] if data else None
-        head = Frame(first) if first is not None else None
-        is_reply = head is not None and head.is_reply
-        reading = self.reading
+        """The line of `decode --json` for this frame."""
+        head, meaning = self.head, self.meaning
         return {
             "file": file,
             "t_s": None if self.t_s is None else round(self.t_s, 7),
@@ -111,14 +109,14 @@ class FrameHeard:
             "hex": self.hex,
             "parity_ok": list(self.parity_ok),
             "duration_s": None if self.duration_s is None else round(self.duration_s, 7),
-            "role": "reply" if is_reply else "command",
-            "repeat": head is not None and head.is_repeat,
-            "reply_wanted": head is not None and head.reply_wanted,
-            "address": None if is_reply or len(data) < 2 else data[1],
-            "command": None if is_reply or len(data) < 3 else data[2],
-            "name": reading.name,
-            "args": reading.args,
-            "meaning": reading.meaning,
+            "role": "reply" if head.is_reply else "command",
+            "repeat": head.is_repeat,
+            "reply_wanted": head.reply_wanted,
+            "address": head.address,
+            "command": head.command,
+            "name": meaning.name,
+            "args": meaning.args,
+            "meaning": meaning.sentence,
             "supply_v": None if self.supply_v is None else round(self.supply_v, 2),
             "carrier_hz": None if self.carrier_hz is None else round(self.carrier_hz, 1),
             "of_t_s": None if self.of_t_s is None else round(self.of_t_s, 7),

@@ -1,34 +1,65 @@
-"""A frame of the bus and its bytes.
+"""A frame of the bus and its bytes: the one place that knows which byte is which.
 
-    command   | framing | address | command | data 0-3 |      E0 31 68 FF
-    reply     | framing | data 0-3 |                          E4 80
+    command   | framing | address | command | data 0-5 |      E0 31 68 FF
+    reply     | framing | data 0-7 |                          E4 80
 
-Each byte is followed on the line by one bit of odd parity, which lives in `keying`, not here.
+On the line one bit of odd parity follows each byte; parity bits are not part of a frame.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
-from bridge.bus import standard
+from bridge.bus import standard as std
 from bridge.errors import FrameError
 
 if TYPE_CHECKING:
     from construct import Struct
 
-LONGEST_READ = 8  # bytes; the standard sends up to 6, single-cable installations more
+LONGEST_READ = 8  # bytes; the standard sends up to 6, single-cable installations more (judgement)
 
-_REPLIES = (
-    standard.REPLY_OK,
-    standard.REPLY_UNSUPPORTED,
-    standard.REPLY_PARITY,
-    standard.REPLY_UNKNOWN,
-)
-_REPEATS = (standard.COMMAND_REPEAT, standard.ASK_REPEAT)
-_ASKS = (standard.ASK_FIRST, standard.ASK_REPEAT)
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """Framing, address and command of a message, each None where it is lost or not there."""
+
+    framing: int | None
+    address: int | None = None
+    command: int | None = None
+
+    @property
+    def is_reply(self) -> bool:
+        """Whether a device answers with it."""
+        return self.framing in std.REPLIES
+
+    @property
+    def is_repeat(self) -> bool:
+        """Whether its framing says that it was sent before."""
+        return self.framing in std.REPEATS
+
+    @property
+    def reply_wanted(self) -> bool:
+        """Whether its framing asks the device for a reply."""
+        return self.framing in std.QUESTIONS
+
+
+def head_of(byte_values: Sequence[int | None]) -> Head:
+    """The head of a message some of whose bytes may be lost.
+
+    A message whose framing is lost is taken for a command.
+
+    >>> head_of((None, 0x31, 0x6B, None)).command == 0x6B
+    True
+    """
+    framing = byte_values[0] if byte_values else None
+    if framing in std.REPLIES:
+        return Head(framing)
+    address, command = (*byte_values[1:3], None, None)[:2]
+    return Head(framing, address, command)
 
 
 @cache
@@ -47,7 +78,7 @@ def _layout(length: int, reply: bool) -> Struct:
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(Head):
     """One message on the bus; a frame cut short has no address or no command.
 
     >>> Frame(0xE0, 0x31, 0x68, b"\\xff").hex
@@ -57,9 +88,7 @@ class Frame:
     """
 
     framing: int
-    address: int | None = None
-    command: int | None = None
-    data: bytes = b""
+    data: bytes = b""  # what follows the command, or the framing of a reply
 
     @classmethod
     def parse(cls, message: bytes) -> Frame:
@@ -67,32 +96,29 @@ class Frame:
         if not 1 <= len(message) <= LONGEST_READ:
             raise FrameError(
                 f"a frame of {len(message)} bytes; the bus carries 1 to {LONGEST_READ}, "
-                f"commands 3 to {standard.LONGEST_COMMAND}"
+                f"commands {std.SHORTEST_COMMAND} to {std.LONGEST_COMMAND}"
             )
         return _parse(bytes(message))
 
     def build(self) -> bytes:
         """The bytes of this frame. Raises FrameError for fields that make none."""
-        head = [self.framing, self.address, self.command]
+        head = [self.framing] if self.is_reply else [self.framing, self.address, self.command]
         present = [byte for byte in head if byte is not None]
-        hollow = (self.address is None and self.command is not None) or (
-            self.command is None and self.data and not self.is_reply
-        )
-        if hollow or (self.is_reply and len(present) > 1):
-            raise FrameError(
-                f"fields {self!r} leave a hole: framing, address, command, data stand in that order"
-            )
-        if bad := [byte for byte in present if not 0 <= byte <= 0xFF]:
-            raise FrameError(f"byte {bad[0]} is outside 0 to 255")
-        length = len(present) + len(self.data)
-        if length > LONGEST_READ:
-            raise FrameError(f"a frame of {length} bytes; the bus carries at most {LONGEST_READ}")
         fields = {
             "framing": self.framing,
             "address": self.address,
             "command": self.command,
             "data": self.data,
         }
+        if self.is_reply and (self.address, self.command) != (None, None):
+            raise FrameError(f"a reply has no address and no command: {fields}")
+        if None in head[: len(present)] or (self.data and len(present) < len(head)):
+            raise FrameError(f"a field is missing before one that is there: {fields}")
+        if bad := [byte for byte in present if not 0 <= byte <= 0xFF]:
+            raise FrameError(f"byte {bad[0]} is outside 0 to 255")
+        length = len(present) + len(self.data)
+        if length > LONGEST_READ:
+            raise FrameError(f"a frame of {length} bytes; the bus carries at most {LONGEST_READ}")
         return bytes(_layout(length, self.is_reply).build(fields))
 
     @property
@@ -101,27 +127,24 @@ class Frame:
         return self.build().hex(" ").upper()
 
     @property
-    def is_reply(self) -> bool:
-        return self.framing in _REPLIES
+    def body(self) -> bytes:
+        """What follows the framing byte: a repeat has it in common with its first transmission."""
+        return self.build()[1:]
 
     @property
-    def is_repeat(self) -> bool:
-        return self.framing in _REPEATS
+    def as_repeat(self) -> Frame:
+        """The same command with the framing of a repeat.
 
-    @property
-    def reply_wanted(self) -> bool:
-        return self.framing in _ASKS
+        >>> Frame(0xE0, 0x31, 0x60).as_repeat.hex
+        'E1 31 60'
+        """
+        return replace(self, framing=std.REPEAT_OF.get(self.framing, self.framing))
 
 
 @lru_cache(maxsize=256)  # the same few messages come again and again, and each is asked for often
 def _parse(message: bytes) -> Frame:
-    from construct import ConstructError  # noqa: PLC0415
-
-    reply = message[0] in _REPLIES
-    try:
-        fields = _layout(len(message), reply).parse(message)
-    except ConstructError as error:  # cannot happen once the length is right; never hide it
-        raise FrameError(f"bytes {message.hex(' ').upper()} make no frame: {error}") from error
+    reply = message[0] in std.REPLIES
+    fields = _layout(len(message), reply).parse(message)
     return Frame(fields.framing, fields.address, fields.command, bytes(fields.data))
 
 

@@ -89,7 +89,7 @@ class Pairing:
         first = self._last
         if first is None or first.frame is None or event.frame is None:
             return event
-        if not event.frame.is_repeat or event.byte_values[1:] != first.byte_values[1:]:
+        if not event.frame.is_repeat or event.frame.body != first.frame.body:
             return event
         since_s = _since(first, event.t_s)
         if since_s is None or since_s > REPEAT_WITHIN_S:

@@ -9,13 +9,13 @@ specification's tables; figures of the physical layer are from memory. An entry 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import IntFlag
 
 # Physical layer (Bus Functional Specification, bus hardware and message format; from memory)
 CARRIER_HZ = 22_000.0  # Hz, nominal tone
 CARRIER_TOLERANCE = 0.20  # fraction of the nominal tone
 LEVEL_VPP = 0.650  # V peak to peak on the supply
 LEVEL_TOLERANCE_VPP = 0.250  # V either way
-DETECT_VPP = 0.300  # V peak to peak that a slave is to detect
 SUPPLY_LOW_V = 13  # V, vertical or right-hand circular
 SUPPLY_HIGH_V = 18  # V, horizontal or left-hand circular
 SUPPLY_THRESHOLD_V = 15.0  # V, between the two
@@ -43,6 +43,10 @@ REPLY_UNSUPPORTED = 0xE5
 REPLY_PARITY = 0xE6
 REPLY_UNKNOWN = 0xE7
 
+REPLIES = frozenset((REPLY_OK, REPLY_UNSUPPORTED, REPLY_PARITY, REPLY_UNKNOWN))
+REPEAT_OF = {COMMAND_FIRST: COMMAND_REPEAT, ASK_FIRST: ASK_REPEAT}
+REPEATS = frozenset(REPEAT_OF.values())
+QUESTIONS = frozenset((ASK_FIRST, ASK_REPEAT))  # a reply is wanted
 FRAMINGS: dict[int, str] = {
     COMMAND_FIRST: "command, no reply wanted, first transmission",
     COMMAND_REPEAT: "command, no reply wanted, repeated",
@@ -88,11 +92,9 @@ DEVICE_STATUS = 0x10
 DEVICE_CONFIGURATION = 0x11
 WRITE_PORT_0 = 0x38
 WRITE_ANALOGUE_0 = 0x48
+OSCILLATOR_NOW = 0x51
 WRITE_FREQUENCY = 0x58
-SINGLE_CABLE = (0x5A, 0x5B)  # channel change and installation messages of EN 50494 (from memory)
-SINGLE_CABLE_FRAMINGS = range(
-    0x70, 0x80
-)  # EN 50607 sends these in place of a framing byte [memory]
+SINGLE_CABLE_FRAMINGS = range(0x70, 0x80)  # EN 50607, in place of framing bytes (from memory)
 
 _ROWS: tuple[CommandEntry, ...] = (
     CommandEntry(RESET, "reset", "reset the device's microcontroller"),
@@ -144,7 +146,7 @@ _ROWS: tuple[CommandEntry, ...] = (
     CommandEntry(0x49, "write analogue 1", "set analogue value 1", 1, 1),
     CommandEntry(0x4F, "write analogue 7", "set analogue value 7", 1, 1),
     CommandEntry(0x50, "oscillator string", "return the local oscillators as a string"),
-    CommandEntry(0x51, "oscillator now", "return the present local oscillator"),
+    CommandEntry(OSCILLATOR_NOW, "oscillator now", "return the present local oscillator"),
     CommandEntry(0x52, "oscillator low", "return the low local oscillator"),
     CommandEntry(0x53, "oscillator high", "return the high local oscillator"),
     CommandEntry(WRITE_FREQUENCY, "write frequency", "tune to a frequency", 2, 3),
@@ -191,34 +193,47 @@ _ROWS: tuple[CommandEntry, ...] = (
 
 COMMANDS: dict[int, CommandEntry] = {row.byte: row for row in _ROWS}
 
-# Status byte of command 64 (Positioner Application Note; from memory), most significant bit first
-POSITIONER_FLAGS: tuple[tuple[int, str], ...] = (
-    (0x80, "movement completed"),
-    (0x40, "soft limits on"),
-    (0x20, "direction west"),
-    (0x10, "motor running"),
-    (0x08, "soft limit reached"),
-    (0x04, "power not available"),
-    (0x02, "hardware switch activated"),
-    (0x01, "position reference lost"),
-)
+
+class PositionerFlag(IntFlag):
+    """Status byte of command 64 (Positioner Application Note; from memory)."""
+
+    COMPLETED = 0x80
+    LIMITS_ON = 0x40
+    WEST = 0x20
+    RUNNING = 0x10
+    AT_LIMIT = 0x08
+    NO_POWER = 0x04
+    END_SWITCH = 0x02
+    LOST = 0x01
+
+
+POSITIONER_FLAGS: dict[int, str] = {
+    PositionerFlag.COMPLETED: "movement completed",
+    PositionerFlag.LIMITS_ON: "soft limits on",
+    PositionerFlag.WEST: "direction west",
+    PositionerFlag.RUNNING: "motor running",
+    PositionerFlag.AT_LIMIT: "soft limit reached",
+    PositionerFlag.NO_POWER: "power not available",
+    PositionerFlag.END_SWITCH: "hardware switch activated",
+    PositionerFlag.LOST: "position reference lost",
+}
 # Status byte of command 10 and configuration byte of command 11 (from memory)
-DEVICE_FLAGS: tuple[tuple[int, str], ...] = (
-    (0x80, "contention"),
-    (0x40, "standby"),
-    (0x10, "supply above 15 V"),
-    (0x01, "reset occurred"),
-)
-CONFIGURATION_FLAGS: tuple[tuple[int, str], ...] = (
-    (0x80, "analogue outputs"),
-    (0x40, "standby"),
-    (0x20, "positioner"),
-    (0x10, "power detection"),
-    (0x08, "loop-through"),
-    (0x04, "polarizer"),
-    (0x02, "switches"),
-    (0x01, "local oscillator readings"),
-)
+DEVICE_FLAGS: dict[int, str] = {
+    0x80: "contention",
+    0x40: "standby",
+    0x10: "supply above 15 V",
+    0x01: "reset occurred",
+}
+CONFIGURATION_FLAGS: dict[int, str] = {
+    0x80: "analogue outputs",
+    0x40: "standby",
+    0x20: "positioner",
+    0x10: "power detection",
+    0x08: "loop-through",
+    0x04: "polarizer",
+    0x02: "switches",
+    0x01: "local oscillator readings",
+}
 # Data of write port 0: (bit, word when set, word when clear); low nibble sets, high nibble clears
 PORT_0_LINES: tuple[tuple[int, str, str], ...] = (
     (0x2, "horizontal", "vertical"),

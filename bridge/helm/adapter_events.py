@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from bridge.bus.command import read
 from bridge.bus.frame import LONGEST_READ, Frame
+from bridge.bus.meaning import meaning_of
 from bridge.link.dialogue import Booted, Damaged, Event, Heard, Keyed, Stopped, Tripped
 from bridge.log.buffer import Logbook
 
@@ -36,5 +36,5 @@ class News:
             self._log.say("heard", f"{len(data)} bytes: too long for a message", shown)
             return
         frame = Frame.parse(data)
-        self._log.say("heard", read(frame, self._asked).meaning + whose, shown)
+        self._log.say("heard", meaning_of(frame, self._asked).sentence + whose, shown)
         self._asked = frame if frame.reply_wanted else None

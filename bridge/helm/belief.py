@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bridge.bus.command import Command, Drive, Goto, Limits, SetLimit, Store, plural
+from bridge.bus.command import Command, Drive, Goto, Limits, SetLimit, Store
+from bridge.bus.meaning import plural
 from bridge.helm.snapshot import PositionRow, Snapshot
 
 

@@ -25,9 +25,9 @@ from bridge.bus.command import (
     Store,
     command_of,
     frame_of,
-    read,
 )
 from bridge.bus.frame import Frame
+from bridge.bus.meaning import meaning_of
 from bridge.bus.words import parse_words
 from bridge.diagnosis import MotionWatch, Standstill, explain
 from bridge.errors import ArcstepError, LinkError, LinkLost, Refused
@@ -330,7 +330,7 @@ class Helm:
             self._log.say("error", str(error), frame.hex if frame else "")
             self._update(error=str(error))
             return
-        meaning = read(frame).meaning + (f" ({order.says})" if order.says else "")
+        meaning = meaning_of(frame).sentence + (f" ({order.says})" if order.says else "")
         self._log.say("sent", meaning, frame.hex)
         command = command_of(frame)
         if isinstance(command, Halt):
@@ -347,7 +347,7 @@ class Helm:
                 self._log.say("note", "No reply; a one-way positioner gives none")
             else:
                 reply = Frame.parse(sent.reply)
-                self._log.say("reply", read(reply, frame).meaning, reply.hex)
+                self._log.say("reply", meaning_of(reply, frame).sentence, reply.hex)
 
     def _look(self, adapter: Adapter) -> None:
         """One look at the adapter: readings, events, and whether the motion may go on."""

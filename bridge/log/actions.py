@@ -13,9 +13,11 @@ from typing import Literal
 
 from bridge.bus import addresses
 from bridge.bus import standard as std
-from bridge.bus.command import Drive, Goto, Halt, Limits, SetLimit, Side, Store, command_of, read
+from bridge.bus.command import Drive, Goto, Halt, Limits, SetLimit, Side, Store, command_of
 from bridge.bus.event import Event, FrameHeard
 from bridge.bus.frame import Frame
+from bridge.bus.meaning import positioner_flags
+from bridge.bus.standard import PositionerFlag
 from bridge.errors import BadInput, FrameError
 from bridge.helm.outcome import end_of, recount_of
 from bridge.log.file import Kept, is_log, read_log
@@ -30,7 +32,6 @@ _RAW: dict[int, Did] = {
     std.SET_POSITIONS: "recalculate",
     std.WRITE_COUNTER: "write counter",
 }
-_LOST = "position reference lost"  # a flag of the positioner's status
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +143,8 @@ def _of_frame(
     frame: Frame, asked: Frame | None, at: str, line: int | None, count: int | None
 ) -> Iterator[Act]:
     if frame.is_reply:
-        flags = read(frame, asked).args
-        if any(name.startswith(_LOST) and on is True for name, on in flags.items()):
+        flags = positioner_flags(frame, asked)
+        if flags is not None and PositionerFlag.LOST in flags:
             yield Act("reference lost", at, line, count=count)
         return
     if frame.address not in addresses.POLAR:

@@ -25,9 +25,9 @@ from bridge.bus.command import (
     Side,
     command_of,
     frame_of,
-    plural,
 )
 from bridge.bus.frame import Frame
+from bridge.bus.meaning import plural
 from bridge.diagnosis import MotionWatch, explain
 from bridge.errors import LinkError
 from bridge.guard import Situation, permit
@@ -298,7 +298,8 @@ class Mover:
 
 
 def _why_still(seen: Seen, drives: int, flags: int | None) -> str:
-    raised = [name for bit, name in std.POSITIONER_FLAGS if flags is not None and flags & bit]
+    table = std.POSITIONER_FLAGS.items()
+    raised = [name for bit, name in table if flags is not None and flags & bit]
     told = f"; it tells: {', '.join(raised)}" if raised else ""
     return (
         f"no motion at count {seen.count} in {drives} drives{told}; its own soft limit may hold "

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from bridge.bus.standard import POSITIONER_FLAGS
+from bridge.bus.standard import PositionerFlag
 from bridge.restore.journal import Journal
 
-_LOST = next(bit for bit, name in POSITIONER_FLAGS if name == "position reference lost")
 HOW_TO_PROVE = (
     "peak the dish on a satellite of the list and say --here with its number, or stop it at a "
     "place whose count you know, such as an end, and say --here-count"
@@ -14,7 +13,7 @@ HOW_TO_PROVE = (
 
 def reference_lost(flags: int | None) -> bool:
     """Whether the positioner itself says so."""
-    return flags is not None and bool(flags & _LOST)
+    return flags is not None and bool(flags & PositionerFlag.LOST)
 
 
 def doubts(journal: Journal, *, boot: int, pulses: int, tally: int, flags: int | None) -> list[str]:

@@ -109,7 +109,7 @@ class Hand:
                 listen_s = REPLY_S if frame.reply_wanted else 0.0
                 sent = self._bus.send(frame.build(), reply_s=listen_s)
                 if twice:  # the framing of a repeat, for those that tell it from a second order
-                    self._bus.send(_repeated(frame).build())
+                    self._bus.send(frame.as_repeat.build())
                 return sent.reply
             case Stop():
                 self._stops += 1
@@ -141,10 +141,6 @@ class Hand:
                 self._bus.send(frame.build())
         with contextlib.suppress(ArcstepError):
             self._note(work.journal)
-
-
-def _repeated(frame: Frame) -> Frame:
-    return Frame(frame.framing + 1, frame.address, frame.command, frame.data)
 
 
 def _check(event: Event) -> None:

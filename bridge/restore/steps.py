@@ -6,8 +6,9 @@ from collections.abc import Generator, Sequence
 
 from bridge.bus import standard as std
 from bridge.bus.addresses import POLAR_POSITIONER
-from bridge.bus.command import Limits, SetLimit, Side, Store, frame_of, plural
+from bridge.bus.command import Limits, SetLimit, Side, Store, frame_of
 from bridge.bus.frame import Frame
+from bridge.bus.meaning import plural
 from bridge.errors import Refused
 from bridge.guard import permit
 from bridge.restore.journal import Entry, Journal, Proof

@@ -21,9 +21,9 @@ from bridge.bus.command import (
     Store,
     command_of,
     frame_of,
-    read,
 )
 from bridge.bus.frame import Frame
+from bridge.bus.meaning import meaning_of
 
 # Framing byte: (byte, reply?, reply wanted?, repeat?), Bus Functional Specification, framing table
 FRAMING = [
@@ -130,7 +130,7 @@ def test_tenths_of_a_degree_become_the_usual_sixteenths(tenth):
 def test_status_byte_of_a_positioner(code, flag):
     """Positioner Application Note, status byte (from memory)."""
     asked = frame_of(AskStatus())
-    args = read(Frame.parse(bytes([0xE4, code])), asked).args
+    args = meaning_of(Frame.parse(bytes([0xE4, code])), asked).args
     assert [name for name, on in args.items() if on] == [flag]
 
 

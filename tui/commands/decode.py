@@ -298,10 +298,10 @@ def _lines_of(event: Event | Finding) -> list[tuple[str, str, str]]:
 
 
 def _lines_of_frame(event: FrameHeard) -> list[tuple[str, str, str]]:
-    reading = event.reading
+    meaning = event.meaning
     data = event.hex or "(no byte)"
     lines = [
-        (data[start : start + HEX_WIDTH], reading.meaning if start == 0 else "", "")
+        (data[start : start + HEX_WIDTH], meaning.sentence if start == 0 else "", "")
         for start in range(0, len(data), HEX_WIDTH + 1)
     ]
     told: dict[str, int] = {}

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bridge.bus.command import read
 from bridge.bus.frame import Frame, parse_hex
+from bridge.bus.meaning import meaning_of
 from bridge.bus.words import parse_words
 from bridge.errors import FrameError, WordsError
 
@@ -19,7 +19,7 @@ def encode(words: list[str], *, out: Path | None = None, rate_hz: float | None =
     """
     frames = [_frame_of(group) for group in _split(words)]
     for frame in frames:
-        print(f"{frame.hex:<17}  {read(frame).meaning}")
+        print(f"{frame.hex:<17}  {meaning_of(frame).sentence}")
     if out is not None:
         from bridge.capture.write import write_capture  # noqa: PLC0415
         from bridge.signal.waveform import Sending  # noqa: PLC0415  (numpy only where used)

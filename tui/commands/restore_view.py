@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from bridge.bus.command import plural
+from bridge.bus.meaning import plural
 from bridge.restore.journal import Journal
 from bridge.restore.motion import Doing, Seen
 from bridge.restore.plan import Plan, Target, proofs_of, route_of

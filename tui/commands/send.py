@@ -6,8 +6,9 @@ import sys
 import time
 from collections.abc import Sequence
 
-from bridge.bus.command import Goto, GotoAngle, command_of, read
+from bridge.bus.command import Goto, GotoAngle, command_of
 from bridge.bus.frame import Frame
+from bridge.bus.meaning import meaning_of
 from bridge.bus.words import parse_words
 from bridge.diagnosis import MotionWatch, explain
 from bridge.errors import Refused
@@ -74,7 +75,7 @@ def _send(adapter: Adapter, frame: Frame, acknowledged: bool) -> None:
             print("no reply; a one-way positioner gives none")
         else:
             reply = Frame.parse(sent.reply)
-            print(f"{reply.hex}  {read(reply, frame).meaning}")
+            print(f"{reply.hex}  {meaning_of(reply, frame).sentence}")
     if granted.bound_s is not None:
         print(_watch(adapter, granted))
 
@@ -82,7 +83,7 @@ def _send(adapter: Adapter, frame: Frame, acknowledged: bool) -> None:
 def run(words: Sequence[str], port: str, *, dry_run: bool = False, clear: bool = False) -> int:
     """Send what `words` say; 0 sent, 1 refused, other codes by the errors raised."""
     frame = parse_words(words)
-    print(f"{frame.hex}  {read(frame).meaning}", flush=True)
+    print(f"{frame.hex}  {meaning_of(frame).sentence}", flush=True)
     # Judge before the port is opened: what would be refused needs no device.
     granted = permit(frame, Situation(acknowledged=True))
     if dry_run:

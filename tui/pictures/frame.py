@@ -131,7 +131,7 @@ def _cut_edges(trace: Edges, from_s: float, to_s: float) -> Wave:
 def _title(capture: Capture, trace: Samples | Edges, frame: FrameHeard, slot_s: float) -> str:
     lines = [
         f"{Path(capture.path).name}, channel {trace.name}",
-        f"{frame.hex}   {frame.reading.meaning}" if frame.hex else frame.reading.meaning,
+        f"{frame.hex}   {frame.meaning.sentence}" if frame.hex else frame.meaning.sentence,
         f"mean slot {slot_s * 1e3:.3f} ms"
         + ("" if frame.carrier_hz is None else f", carrier {frame.carrier_hz / 1e3:.2f} kHz"),
     ]

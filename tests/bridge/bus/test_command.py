@@ -18,9 +18,9 @@ from bridge.bus.command import (
     Store,
     command_of,
     frame_of,
-    read,
 )
 from bridge.bus.frame import Frame
+from bridge.bus.meaning import meaning_of
 from bridge.bus.words import parse_words
 from bridge.errors import FrameError, WordsError
 
@@ -46,9 +46,9 @@ def test_every_command_comes_back(command):
 
 @given(st.binary(min_size=1, max_size=8), st.binary(min_size=1, max_size=8) | st.none())
 def test_any_frame_has_a_sentence(data, asked):
-    reading = read(Frame.parse(data), Frame.parse(asked) if asked else None)
-    assert reading.name
-    assert reading.meaning.endswith(".")
+    meaning = meaning_of(Frame.parse(data), Frame.parse(asked) if asked else None)
+    assert meaning.name
+    assert meaning.sentence.endswith(".")
 
 
 @pytest.mark.parametrize("byte", std.COMMANDS)
@@ -56,11 +56,11 @@ def test_every_command_of_the_table_has_its_own_sentence(byte):
     entry = std.COMMANDS[byte]
     frame = Frame(0xE0, 0x31, byte, bytes([1] * entry.fewest))
     others = {
-        read(Frame(0xE0, 0x31, other.byte, bytes([1] * other.fewest))).meaning
+        meaning_of(Frame(0xE0, 0x31, other.byte, bytes([1] * other.fewest))).sentence
         for other in std.COMMANDS.values()
         if other.byte != byte
     }
-    assert read(frame).meaning not in others
+    assert meaning_of(frame).sentence not in others
 
 
 @pytest.mark.parametrize(
@@ -156,4 +156,4 @@ def test_a_drive_cannot_have_two_bounds():
     ],
 )
 def test_sentences(hex_text, says):
-    assert says in read(Frame.parse(bytes.fromhex(hex_text))).meaning
+    assert says in meaning_of(Frame.parse(bytes.fromhex(hex_text))).sentence

@@ -111,7 +111,7 @@ def test_a_reply_in_time_is_paired() -> None:
     assert (codes(asked), codes(reply)) == ([], [])
     assert reply.of_t_s == 1.0
     assert reply.to_json("x")["of_t_s"] == 1.0
-    assert "moved" in reply.reading.meaning.lower() or reply.reading.args  # status is read
+    assert "moved" in reply.meaning.sentence.lower() or reply.meaning.args  # status is read
 
 
 def test_replies_late_missing_and_unasked_are_told() -> None:
@@ -135,6 +135,6 @@ def test_a_repeat_knows_its_first_transmission() -> None:
 def test_messages_of_a_single_cable_installation_are_named_as_such() -> None:
     """EN 50494 sends command 5A or 5B, EN 50607 framing 70 to 7F (from memory)."""
     for data in ("E0105A2110", "705A2110"):
-        reading = heard(0.0, bytes.fromhex(data)).reading
-        assert "single-cable" in reading.name
-        assert "not for a positioner" in reading.meaning
+        meaning = heard(0.0, bytes.fromhex(data)).meaning
+        assert "single-cable" in meaning.name
+        assert "not for a positioner" in meaning.sentence
