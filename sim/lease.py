@@ -14,6 +14,7 @@ from enum import Enum
 
 from bridge.bus import standard as std
 from bridge.bus.addresses import POLAR_POSITIONER
+from bridge.bus.frame import Frame
 
 SHORTEST_LEASE_S, LONGEST_LEASE_S = 0.1, 10.0  # s (judgement)
 LONGEST_FRAME = 8  # bytes of a frame that this adapter sends (judgement: the standard's 6, and two)
@@ -89,8 +90,6 @@ class Lease:
         >>> [(at_s, frame.hex()) for at_s, frame in Lease().stop_frames(2, 5.0)]
         [(5.0, 'e03160'), (5.1, 'e13160')]
         """
-        repeat = self.stop_frame
-        if repeat[0] in (std.COMMAND_FIRST, std.ASK_FIRST):
-            repeat = bytes((repeat[0] + 1,)) + repeat[1:]
+        repeat = Frame.parse(self.stop_frame).as_repeat.build()
         frames = [self.stop_frame, *[repeat] * (times - 1)]
         return [(now_s + nth * std.REPEAT_S, frame) for nth, frame in enumerate(frames)]
