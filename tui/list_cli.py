@@ -78,7 +78,7 @@ positions = App(name="positions", help="Look after the position list.", group=LI
 @positions.command
 def check(station: StationFile, /, *, json: AsJson = False) -> int:
     """Find mistakes in a list."""
-    from tui.commands.positions import check as run
+    from tui.commands.check import run
 
     return run(station, json=json)
 
@@ -125,7 +125,7 @@ def diff(
     json: AsJson = False,
 ) -> int:
     """Compare a list with another, or with a log of what was stored."""
-    from tui.commands.positions import diff as run
+    from tui.commands.diff import run
 
     return run(before, after, json=json)
 
@@ -141,7 +141,7 @@ def export(
     ] = "point",
 ) -> int:
     """Write the list as CSV for a spreadsheet."""
-    from tui.commands.positions import export as run
+    from tui.commands.spreadsheet import export as run
 
     return run(station, out=out, decimal=decimal)
 
@@ -165,7 +165,7 @@ def import_(
     dry_run: Annotated[bool, Parameter(negative=(), help="show, write nothing")] = False,
 ) -> int:
     """Put a spreadsheet's rows into a station file."""
-    from tui.commands.positions import take_in as run
+    from tui.commands.spreadsheet import import_sheet as run
 
     return run(sheet, station, replace=replace, dry_run=dry_run)
 

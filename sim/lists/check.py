@@ -26,7 +26,8 @@ MILD = ("other side",)  # suspects whose count is off by no more than backlash
 class Finding:
     """One thing found; `grave` ones fail the check. `number` is None for the list as a whole.
 
-    `line` is where in a log it was seen.
+    `line` is where in a log it was seen. `subject` is what differs between two files, where
+    `detail` says only how: "count of Alder" and "94 -> 104 (+10)".
     """
 
     number: int | None
@@ -34,6 +35,12 @@ class Finding:
     detail: str
     grave: bool = True
     line: int | None = None
+    subject: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """The finding in words that stand alone."""
+        return f"{self.subject}: {self.detail}" if self.subject else self.detail
 
 
 @dataclass(frozen=True, slots=True)

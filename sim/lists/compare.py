@@ -50,7 +50,8 @@ def _row(old: Position, new: Position) -> Iterator[Finding]:
         if was == now:
             continue
         step = f" ({now - was:+g})" if _both_numbers(was, now) else ""
-        yield Finding(new.number, key, f"{key} of {new.name}: {_shown(was)} -> {_shown(now)}{step}")
+        detail = f"{_shown(was)} -> {_shown(now)}{step}"
+        yield Finding(new.number, key, detail, subject=f"{key} of {new.name}")
 
 
 def _tables(before: Station, after: Station) -> Iterator[Finding]:
@@ -59,8 +60,8 @@ def _tables(before: Station, after: Station) -> Iterator[Finding]:
         was, now = _pairs(old), _pairs(new)
         for key in dict.fromkeys([*was, *now]):
             if was.get(key) != now.get(key):
-                says = f"{name}.{key}: {_shown(was.get(key))} -> {_shown(now.get(key))}"
-                yield Finding(None, f"{name}.{key}", says)
+                detail = f"{_shown(was.get(key))} -> {_shown(now.get(key))}"
+                yield Finding(None, f"{name}.{key}", detail, subject=f"{name}.{key}")
 
 
 def _pairs(table: Table | None) -> dict[str, object]:

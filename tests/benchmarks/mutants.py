@@ -48,7 +48,7 @@ ROOMS: dict[str, tuple[list[str], list[str]]] = {
     "audit": (["bridge/audit"], ["tests/bridge/audit", "tests/golden"]),
     "link": (["bridge/link"], ["tests/bridge/link", "tests/contract"]),
     "helm": (["bridge/helm"], ["tests/bridge/helm", "tests/tui/console"]),
-    "log": (["bridge/log"], ["tests/bridge/log", "tests/tui/test_difflog.py"]),
+    "log": (["bridge/log"], ["tests/bridge/log", "tests/tui/test_diff_log.py"]),
     "station": (["bridge/station"], ["tests/bridge/station", "tests/published/test_sheet.py"]),
     "textfile": (["bridge/textfile"], ["tests/bridge/textfile", "tests/bridge/station"]),
     "restore": (["bridge/restore"], ["tests/bridge/restore", "tests/tui/restore"]),

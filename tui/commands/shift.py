@@ -313,7 +313,7 @@ def _undo(path: Path, readings: Sequence[str], *, write: bool) -> int:
     found = compare(was, now)
     for finding in found:
         if finding.number is None:
-            print(finding.detail)
+            print(finding.sentence)
     rows = sum(finding.number is not None for finding in found)
     told = f"{rows} counts are as they were before; what the file held is in {kept.name} now."
     print("\n".join(_wrap(told)))

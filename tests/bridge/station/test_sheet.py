@@ -16,7 +16,7 @@ from bridge.errors import YardError
 from bridge.station.document import StationFile
 from bridge.station.model import Position
 from bridge.station.sheet import COLUMNS, read_sheet, write_sheet
-from bridge.station.sheet_merge import merge
+from bridge.station.sheet_merge import Change, merge
 
 ALDER = Position(number=1, name="Alder", longitude_deg=41.2, count=94, peaked=date(2026, 5, 4))
 PINE = Position(number=15, name="Pine; west", longitude_deg=-18.6, note='behind the "chimney"')
@@ -123,8 +123,8 @@ def test_every_mistake_by_row_and_column() -> None:
         "list.csv: row 5: number: 300 is not within 1 to 255; the bus carries no other",
         "list.csv: row 5: name: is missing; add it",
         "list.csv: row 5: count: 94.5 is not a whole number; write a whole number",
-        "list.csv: row 6: holds 3 cells under 5 columns, separated by ;; put text that holds it"
-        " between quotes",
+        "list.csv: row 6: holds 3 cells under 5 columns, separated by semicolons; put text that"
+        " holds one between quotes",
         "list.csv: row 7: number: 2 stands in row 3 too; give each its own",
     ]
 
@@ -220,7 +220,7 @@ def file(tmp_path: Path) -> StationFile:
 def test_a_list_that_went_out_changes_nothing_coming_back(file: StationFile) -> None:
     text = write_sheet(file.station.position, "comma")
     done = merge(file, read_sheet(text.encode("utf-8-sig"), "list.csv"))
-    assert (done.changed, done.added, done.removed, done.left) == ((), (), (), ())
+    assert (done.changed, done.added, done.removed, done.absent) == ((), (), (), ())
     assert file.text == STATION
     assert file.save() is None
 
@@ -228,13 +228,13 @@ def test_a_list_that_went_out_changes_nothing_coming_back(file: StationFile) -> 
 def test_rows_change_add_and_remove(file: StationFile) -> None:
     text = "number;name;longitude_deg;count\n1;Alder;41,2;\n9;Pine;-18,6;857\n"
     done = merge(file, read_sheet(text.encode(), "list.csv"))
-    assert done.changed == ((1, "count", 94, None),)
-    assert (done.added, done.removed, done.left) == ((9,), (), (2,))
+    assert done.changed == (Change(1, "count", 94, None),)
+    assert (done.added, done.removed, done.absent) == ((9,), (), (2,))
     assert "41.20   # by the plan\nhorizontal_deg" in file.text
     file.save()
     assert [row.count for row in file.station.position] == [None, None, 857]
     done = merge(file, read_sheet(text.encode(), "list.csv"), replace=True)
-    assert (done.changed, done.added, done.removed, done.left) == ((), (), (2,), ())
+    assert (done.changed, done.added, done.removed, done.absent) == ((), (), (2,), ())
     file.save()
     assert [row.number for row in file.station.position] == [1, 9]
 

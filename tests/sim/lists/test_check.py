@@ -175,7 +175,7 @@ def test_differences() -> None:
 
     text = text_of(change).replace("west = 985", "west = 980").replace("height_m = 210\n", "")
     text = text.replace("[limits]", "[positioner]\napproach = 'west'\n[limits]")
-    assert [(f.number, f.code, f.detail) for f in listed(text)] == [
+    assert [(f.number, f.code, f.sentence) for f in listed(text)] == [
         (None, "station.height_m", "station.height_m: 210 -> 0"),
         (None, "limits.west", "limits.west: 985 -> 980"),
         (None, "positioner.approach", 'positioner.approach: none -> "west"'),
@@ -216,4 +216,4 @@ def test_obstacles_that_differ_are_told_in_words() -> None:
     after = text_of().replace("height_m = 210", f"height_m = 210\n{wraps}")
     stations = [parse_checked(text, "yard.toml", Station) for text in (text_of(), after)]
     (finding,) = compare(*stations)
-    assert finding.detail == "station.obstacles: none -> azimuth 350 to 10 up to 60 deg"
+    assert finding.sentence == "station.obstacles: none -> azimuth 350 to 10 up to 60 deg"

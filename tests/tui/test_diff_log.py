@@ -12,7 +12,7 @@ import pytest
 from bridge.errors import BadInput
 from bridge.log.file import HEAD
 from tui.cli import app
-from tui.commands import positions
+from tui.commands import diff
 
 STATION = """\
 [station]
@@ -51,12 +51,12 @@ def test_a_saved_log_that_differs(
     yard: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     log = saved(tmp_path, f"t\tsent\t{STORE_1}\tStore\t94", f"t\tsent\t{STORE_2}\tStore\t185")
-    assert positions.diff(yard, log) == 1
+    assert diff.run(yard, log) == 1
     assert capsys.readouterr().out.splitlines() == [
         "2 Birch: count: store was sent at count 185, line 3; the file has 181 (-4)",
         f"1 difference between the file and {log}",
     ]
-    assert positions.diff(yard, log, json=True) == 1
+    assert diff.run(yard, log, json=True) == 1
     assert json.loads(capsys.readouterr().out) == {
         "number": 2,
         "code": "count",
@@ -70,7 +70,7 @@ def test_a_saved_log_that_differs(
 def test_a_saved_log_that_does_not(
     yard: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert positions.diff(yard, saved(tmp_path, f"t\tsent\t{STORE_1}\tStore\t94")) == 0
+    assert diff.run(yard, saved(tmp_path, f"t\tsent\t{STORE_1}\tStore\t94")) == 0
     said = capsys.readouterr().out.splitlines()
     assert (
         said[0] == "note: 2 Birch: not proved: count 181 of Birch was neither stored nor gone to in"
@@ -82,7 +82,7 @@ def test_a_capture_proves_no_count_and_says_so_once(
 ) -> None:
     capture = tmp_path / "evening.hex"
     capture.write_text(f"0.5 {STORE_1}\n1.5 {STORE_2}\n", encoding="utf-8")
-    assert positions.diff(yard, capture) == 0
+    assert diff.run(yard, capture) == 0
     said = capsys.readouterr().out
     assert said.startswith("note: no count: all 2: store was sent")
     assert "0 differences" in said
@@ -113,7 +113,7 @@ def test_what_is_no_log_is_refused(
     if text is not None:
         (tmp_path / name).write_text(text, encoding="utf-8")
     with pytest.raises(BadInput, match=says):
-        positions.diff(yard, tmp_path / name)
+        diff.run(yard, tmp_path / name)
 
 
 def test_a_kept_copy_of_a_station_file_is_no_log(
@@ -121,13 +121,13 @@ def test_a_kept_copy_of_a_station_file_is_no_log(
 ) -> None:
     kept = yard.with_name("yard.toml.bak")
     kept.write_text("# kept\n" + STATION.replace("181", "185"), encoding="utf-8")
-    assert positions.diff(kept, yard) == 1
+    assert diff.run(kept, yard) == 1
     assert capsys.readouterr().out == "2 Birch: count: 185 -> 181 (-4)\n"
 
 
 def test_the_station_comes_first(yard: Path, tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="write the station first"):
-        positions.diff(saved(tmp_path), yard)
+        diff.run(saved(tmp_path), yard)
 
 
 def test_a_sheet_comes_from_standard_input(
