@@ -13,7 +13,7 @@ from bridge.station.model import LinearMount, Position, Station
 from sim.counts.fit import NOISE_SD, Fit, Peak, hold_back
 from sim.counts.hypotheses import Neighbour
 from sim.counts.outliers import DOUBT, Suspect, weigh
-from sim.sky.belt import Site, look_at
+from sim.sky.belt import Site, look_angles
 from sim.sky.mount import hour_angle_deg
 
 SUNK_DEG = -2.0  # deg, elevation under which a taught satellite must have a wrong longitude
@@ -61,7 +61,7 @@ def predict(station: Station) -> Prediction:
         if row.longitude_deg is not None
     }
     height = {
-        row.number: look_at(site, row.longitude_deg).elevation_deg
+        row.number: look_angles(site, row.longitude_deg).elevation_deg
         for row in station.position
         if row.longitude_deg is not None
     }

@@ -17,11 +17,11 @@ from bridge.station.model import Position, Station
 from sim.rig.linkage import Linkage
 from sim.sky.beam import Reflector, main_lobe_db
 from sim.sky.belt import (
-    Look,
+    LookAngles,
     Obstacle,
     Site,
     half_belt_deg,
-    look_at,
+    look_angles,
     refraction_deg,
     wrap_longitude,
 )
@@ -29,10 +29,9 @@ from sim.sky.mount import (
     declination_deg,
     hour_angle_deg,
     modified_mount,
-    residual_tilts_deg,
-    tilts_deg,
     true_mount,
 )
+from sim.sky.polarization import residual_tilts_deg, tilts_deg
 from sim.station_rig import linkage_of, obstacles_of, reflector_of, site_of, travel_of
 
 FINE_DB = 0.1  # dB that one count may cost before the beam calls for finer counts (judgement)
@@ -178,8 +177,8 @@ def _ahead_at(ground: _Ground, count: float, half: float) -> float | None:
     return low
 
 
-def _look(ground: _Ground, longitude: float) -> Look:
-    look = look_at(ground.site, longitude)
+def _look(ground: _Ground, longitude: float) -> LookAngles:
+    look = look_angles(ground.site, longitude)
     if not ground.refracted:
         return look
     bent = refraction_deg(look.elevation_deg, ground.site.height_m)
@@ -237,4 +236,4 @@ def _worth(
         return None, None
     beam_deg_per_count = cos(radians(declination)) / per_deg
     lost = main_lobe_db(beam_deg_per_count, reflector.beamwidth_deg)
-    return reflector.width_deg(1.0) / beam_deg_per_count, -lost
+    return reflector.off_axis_deg(1.0) / beam_deg_per_count, -lost

@@ -30,7 +30,7 @@ from sim.rig.power_off import (
 )
 from sim.rig.reed import Ledger, Reed, Sensor, register
 from sim.sky.beam import Reflector
-from sim.sky.meter import Downlink, Scene
+from sim.sky.link_budget import Downlink, LinkBudget
 from sim.sky.mount import Mount, modified_mount
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ class Dish:
         self._lost_frames = random.Random(f"frames {seed}")
         self._restarts = random.Random(f"restarts {seed}")
         self._restart_s = math.inf
-        self._scene = self._make_sky()
+        self._link_budget = self._set_up_link_budget()
 
     # ---- parts ------------------------------------------------------------------
 
@@ -163,7 +163,7 @@ class Dish:
         store_on_neighbour(memory, self.yard, self.effects)
         return memory
 
-    def _make_sky(self) -> Scene:
+    def _set_up_link_budget(self) -> LinkBudget:
         yard = self.yard
         dish = yard.dish
         if dish is None:
@@ -177,7 +177,7 @@ class Dish:
             if row.longitude_deg is not None
         ]
         reflector = Reflector(dish.diameter_m, dish.frequency_ghz)
-        return Scene(yard.site, mount, reflector, downlinks, obstacles=yard.obstacles)
+        return LinkBudget(yard.site, mount, reflector, downlinks, obstacles=yard.obstacles)
 
     def _count_at_angle(self, hour_angle_deg: float) -> float:
         try:
@@ -321,13 +321,13 @@ class Dish:
         wanted = self.positioner.bus_v
         given = self.positioner.horizontal
         if given is None:
-            return self._scene.meter.floor_db
+            return self._link_budget.meter.floor_db
         beat = math.floor(self.time_s / METER_S)
         ripple = random.Random(f"meter {self.seed} {beat}").gauss(0.0, 1.0)
         rain_db = self.yard.sky.rain_db
         if wanted > SUPPLY_THRESHOLD_V:
             rain_db += LNB_SHARE * self.effects.cable_ohm
-        return self._scene.signal_db(
+        return self._link_budget.signal_db(
             self.hour_angle_deg,
             feed_deg=self._feed_deg(given),
             horizontal=wanted > SUPPLY_THRESHOLD_V,

@@ -16,9 +16,7 @@ from bridge.errors import YardError
 from sim.sky.vector import Vector
 
 BELT_RADIUS_KM = 42164.0  # km, geostationary radius as textbooks round it (Roddy, section 3.2)
-OVERHEAD_DEG = (
-    1e-6  # deg from the zenith below which an azimuth says nothing: about 0.6 m at the belt
-)
+OVERHEAD_DEG = 1e-6  # deg from the zenith under which there is no azimuth (judgement)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,10 +53,10 @@ class Site:
         normal_m = self.earth.equatorial_m / math.sqrt(cos * cos + squeeze * sin * sin)
         return (normal_m + self.height_m) * cos, (squeeze * normal_m + self.height_m) * sin
 
-    def to_satellite(self, longitude_deg: float, radius_km: float = BELT_RADIUS_KM) -> Vector:
+    def to_satellite(self, longitude_deg: float) -> Vector:
         """From the site to the satellite in m, east, north, up."""
         require_longitude(longitude_deg)
-        radius_m = radius_km * 1000.0
+        radius_m = BELT_RADIUS_KM * 1000.0
         axial_m, over_equator_m = self.axial
         ahead = math.radians(longitude_deg - self.longitude_deg)
         latitude = math.radians(self.latitude_deg)
@@ -72,7 +70,7 @@ class Site:
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class LookAngles:
     """Direction and distance; `azimuth_deg` is None straight overhead, where there is none."""
 
     azimuth_deg: float | None
@@ -86,7 +84,7 @@ class Obstacle:
 
     From 350 to 10 deg wraps north; from 0 to 360 deg is all round.
 
-    >>> Obstacle(350, 10, 20).hides(Look(5.0, 12.0, 38000.0))
+    >>> Obstacle(350, 10, 20).hides(LookAngles(5.0, 12.0, 38000.0))
     True
     """
 
@@ -107,7 +105,7 @@ class Obstacle:
                 " width; give the azimuths of both edges, clockwise, or 0 and 360 for all round"
             )
 
-    def hides(self, look: Look) -> bool:
+    def hides(self, look: LookAngles) -> bool:
         """True when the line of sight meets it; its top edge hides too."""
         if look.elevation_deg > self.elevation_deg:
             return False
@@ -119,20 +117,20 @@ class Obstacle:
         return (look.azimuth_deg - self.from_azimuth_deg) % 360.0 <= width % 360.0
 
 
-def look_at(site: Site, longitude_deg: float, *, radius_km: float = BELT_RADIUS_KM) -> Look:
+def look_angles(site: Site, longitude_deg: float) -> LookAngles:
     """Look angles to a geostationary satellite, unrefracted.
 
-    >>> look = look_at(Site(48.1, 11.6, 520), 19.2)
+    >>> look = look_angles(Site(48.1, 11.6, 520), 19.2)
     >>> f"{look.azimuth_deg:.6f} {look.elevation_deg:.6f} {look.range_km:.4f}"
     '169.830055 34.300313 38230.9633'
     """
-    east, north, up = site.to_satellite(longitude_deg, radius_km)
+    east, north, up = site.to_satellite(longitude_deg)
     level = math.hypot(east, north)
     elevation = math.degrees(math.atan2(up, level))
     azimuth = math.degrees(math.atan2(east, north)) % 360.0
     if azimuth >= 360.0:  # a tiny negative angle rounds up to a full turn
         azimuth = 0.0
-    return Look(
+    return LookAngles(
         None if 90.0 - elevation < OVERHEAD_DEG else azimuth,
         elevation,
         math.hypot(level, up) / 1000.0,
@@ -167,15 +165,13 @@ def hidden_by(
     site: Site, longitude_deg: float, obstacles: Iterable[Obstacle] = ()
 ) -> Literal["horizon", "obstacle"] | None:
     """What stands between the site and a satellite: the horizon, an obstacle, or nothing."""
-    look = look_at(site, longitude_deg)
+    look = look_angles(site, longitude_deg)
     if look.elevation_deg < 0.0:
         return "horizon"
     return "obstacle" if any(o.hides(look) for o in obstacles) else None
 
 
-def half_belt_deg(
-    site: Site, min_elevation_deg: float = 0.0, *, radius_km: float = BELT_RADIUS_KM
-) -> float:
+def half_belt_deg(site: Site, min_elevation_deg: float = 0.0) -> float:
     """How far along the belt, in longitude either way, satellites stand at or over an elevation.
 
     YardError when even the highest one is lower.
@@ -183,7 +179,7 @@ def half_belt_deg(
     >>> round(half_belt_deg(Site(0.0, 0.0)), 2)
     81.3
     """
-    site_highest = _elevation(site, 0.0, radius_km)
+    site_highest = _elevation(site, 0.0)
     if site_highest < min_elevation_deg:
         raise YardError(
             f"latitude_deg {site.latitude_deg:g} has no view of the belt: its highest satellite"
@@ -193,26 +189,11 @@ def half_belt_deg(
     low, high = 0.0, 180.0
     while high - low > 1e-11:
         middle = (low + high) / 2.0
-        if _elevation(site, middle, radius_km) >= min_elevation_deg:
+        if _elevation(site, middle) >= min_elevation_deg:
             low = middle
         else:
             high = middle
     return low
-
-
-def require_view(site: Site, obstacles: Iterable[Obstacle] = ()) -> None:
-    """YardError unless some part of the belt, looked at every 0.05 deg, can be seen."""
-    mask = tuple(obstacles)
-    half = half_belt_deg(site)
-    steps = max(1, int(half / 0.05))
-    for step in range(-steps, steps + 1):
-        ahead = half * step / steps
-        if hidden_by(site, wrap_longitude(site.longitude_deg + ahead), mask) is None:
-            return
-    raise YardError(
-        f"obstacles hide the whole belt from latitude_deg {site.latitude_deg:g},"
-        f" longitude_deg {site.longitude_deg:g}; leave open some azimuth where satellites stand"
-    )
 
 
 def wrap_longitude(longitude_deg: float) -> float:
@@ -232,9 +213,9 @@ def require_longitude(longitude_deg: float) -> None:
     _require("longitude_deg", longitude_deg, (-180.0, 180.0), "deg", hint)
 
 
-def _elevation(site: Site, ahead_deg: float, radius_km: float) -> float:
+def _elevation(site: Site, ahead_deg: float) -> float:
     meridian = Site(site.latitude_deg, 0.0, site.height_m, site.earth)
-    return look_at(meridian, ahead_deg, radius_km=radius_km).elevation_deg
+    return look_angles(meridian, ahead_deg).elevation_deg
 
 
 def _require(key: str, value: float, limits: tuple[float, float], unit: str, hint: str) -> None:

@@ -7,8 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from sim.sky.belt import Ellipsoid, Look, Site, half_belt_deg, look_at, refraction_deg
-from sim.sky.mount import tilts_deg, true_mount
+from sim.sky.belt import Ellipsoid, LookAngles, Site, half_belt_deg, look_angles, refraction_deg
+from sim.sky.mount import true_mount
+from sim.sky.polarization import tilts_deg
 
 BOOK_SPHERE = Ellipsoid(6371000.0, 0.0)  # the Earth of Roddy, Satellite Communications, 4th ed.
 
@@ -30,7 +31,7 @@ TABLE = [
 ]
 
 
-def azimuth(look: Look) -> float:
+def azimuth(look: LookAngles) -> float:
     assert look.azimuth_deg is not None
     return look.azimuth_deg
 
@@ -38,7 +39,7 @@ def azimuth(look: Look) -> float:
 @pytest.mark.parametrize("row", TABLE)
 def test_meets_the_table(row: tuple[float, ...]) -> None:
     latitude, longitude, height, satellite, az, el, range_km = row
-    look = look_at(Site(latitude, longitude, height), satellite)
+    look = look_angles(Site(latitude, longitude, height), satellite)
     assert look.azimuth_deg == pytest.approx(az, abs=1e-6)
     assert look.elevation_deg == pytest.approx(el, abs=1e-6)
     assert look.range_km == pytest.approx(range_km, abs=1e-4)
@@ -56,7 +57,7 @@ def test_agrees_with_pymap3d_over_the_world() -> None:
         az, el, range_m = pymap3d.ecef2aer(
             42164e3 * math.cos(east), 42164e3 * math.sin(east), 0.0, latitude, longitude, height
         )
-        look = look_at(Site(latitude, longitude, height), satellite)
+        look = look_angles(Site(latitude, longitude, height), satellite)
         assert look.elevation_deg == pytest.approx(float(el), abs=1e-9)
         assert look.range_km == pytest.approx(float(range_m) / 1000, abs=1e-8)
         if el < 89.0:
@@ -75,7 +76,7 @@ def test_agrees_with_skyfield(row: tuple[float, ...]) -> None:
     above = api.wgs84.latlon(0.0, satellite, elevation_m=42164e3 - 6378137.0)
     place = api.wgs84.latlon(latitude, longitude, elevation_m=height)
     el, az, distance = (above - place).at(timescale.utc(2025, 3, 4, 5, 6, 7)).altaz()
-    look = look_at(Site(latitude, longitude, height), satellite)
+    look = look_angles(Site(latitude, longitude, height), satellite)
     assert look.elevation_deg == pytest.approx(el.degrees, abs=1e-6)
     assert look.azimuth_deg == pytest.approx(az.degrees, abs=1e-6)
     assert look.range_km == pytest.approx(distance.km, abs=1e-6)
@@ -85,7 +86,7 @@ class TestRoddy:
     """Roddy, Satellite Communications, 4th ed.: sphere of 6371 km, radius 42164 km."""
 
     def test_examples_3_1_and_3_2(self) -> None:
-        look = look_at(Site(35, -100, 0, BOOK_SPHERE), -90)
+        look = look_angles(Site(35, -100, 0, BOOK_SPHERE), -90)
         cosine = (6371**2 + 42164**2 - look.range_km**2) / (2 * 6371 * 42164)
         central_deg = math.degrees(math.acos(cosine))
         assert central_deg == pytest.approx(36.23, abs=0.01)  # book
@@ -99,7 +100,7 @@ class TestRoddy:
 
     def test_example_3_3_polar_mount(self) -> None:
         site = Site(49, -100, 0, BOOK_SPHERE)
-        look = look_at(site, -100)
+        look = look_angles(site, -100)
         assert round(look.range_km) == 38287  # book
         assert round(look.elevation_deg, 1) == 33.8  # book
         assert round(true_mount(site).declination_offset_deg) == 7  # book, "about"
@@ -128,7 +129,7 @@ class TestRoddy:
 
 def test_pratt_bostian_allnutt_example_2_2_1() -> None:
     """Satellite Communications, Example 2.2.1 (from memory), sphere of 6378.137 km."""
-    look = look_at(Site(52, 0, 0, Ellipsoid(6378137.0, 0.0)), 66)
+    look = look_angles(Site(52, 0, 0, Ellipsoid(6378137.0, 0.0)), 66)
     assert round(look.elevation_deg, 3) == 5.847
     assert round(azimuth(look), 3) == 109.333
 
@@ -136,8 +137,8 @@ def test_pratt_bostian_allnutt_example_2_2_1() -> None:
 def test_edge_of_the_view() -> None:
     """Computed on WGS-84: 81.2995 deg along the equator, 81.3282 deg of latitude."""
     assert half_belt_deg(Site(0, 0)) == pytest.approx(81.2995, abs=5e-5)
-    assert look_at(Site(81.32815, 0), 0).elevation_deg > 0
-    assert look_at(Site(81.32825, 0), 0).elevation_deg < 0
+    assert look_angles(Site(81.32815, 0), 0).elevation_deg > 0
+    assert look_angles(Site(81.32825, 0), 0).elevation_deg < 0
 
 
 def test_a_sphere_is_good_to_a_thirtieth_of_a_degree() -> None:

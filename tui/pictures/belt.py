@@ -11,7 +11,7 @@ from typing import Any
 from bridge.errors import BadInput
 from bridge.station.model import Station
 from sim.lists.survey import Satellite, Survey, count_at
-from sim.sky.belt import Obstacle, Site, half_belt_deg, look_at, wrap_longitude
+from sim.sky.belt import Obstacle, Site, half_belt_deg, look_angles, wrap_longitude
 from sim.sky.mount import hour_angle_deg
 from sim.station_rig import linkage_of, obstacles_of, site_of, travel_of
 from tui.pictures.figure import new_figure, save_figure
@@ -127,7 +127,7 @@ def _legend(axes: Any) -> None:
 def _draw_sky(axes: Any, station: Station, plan: Survey) -> None:
     site = site_of(station)
     middle = 180.0 if site.latitude_deg >= 0.0 else 0.0
-    looks = [look_at(site, longitude) for longitude in _belt(site)]
+    looks = [look_angles(site, longitude) for longitude in _belt(site)]
     track = [
         (unwrap(look.azimuth_deg, middle), look.elevation_deg)
         for look in looks

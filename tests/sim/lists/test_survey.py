@@ -21,7 +21,7 @@ from bridge.station.model import (
     WormMount,
 )
 from sim.lists.survey import FINE_DB, survey
-from sim.sky.belt import look_at
+from sim.sky.belt import look_angles
 from sim.sky.mount import hour_angle_deg
 from sim.station_rig import linkage_of, site_of
 
@@ -110,11 +110,11 @@ def test_just_inside_the_reach_is_within_limits(
         (mount.reach_west_deg, mount.west_ended_by, west),
     ):
         if ended_by == "horizon":
-            assert look_at(site, edge).elevation_deg == pytest.approx(0.0, abs=1e-6)
+            assert look_angles(site, edge).elevation_deg == pytest.approx(0.0, abs=1e-6)
             assert east <= scale * hour_angle_deg(site, edge) <= west
         else:
             assert scale * hour_angle_deg(site, edge) == pytest.approx(limit, abs=1e-5)
-            assert look_at(site, edge).elevation_deg >= -1e-6
+            assert look_angles(site, edge).elevation_deg >= -1e-6
 
 
 def test_what_is_not_known_is_none() -> None:

@@ -9,7 +9,7 @@ import pytest
 from sim.rig.linkage import LinearLinkage
 from sim.sky.beam import Reflector
 from sim.sky.belt import Obstacle, Site, hidden_by
-from sim.sky.meter import Downlink, Scene
+from sim.sky.link_budget import Downlink, LinkBudget
 from sim.sky.mount import hour_angle_deg, modified_mount
 
 SITE = Site(44.60, 3.90, 210.0)
@@ -57,8 +57,8 @@ def test_counts_per_degree_and_one_db() -> None:
     east, west = (LINKAGE.counts_per_deg(hour_angle_deg(SITE, x)) for x in (41.2, -28.7))
     assert east == pytest.approx(13.9, abs=0.06)
     assert west == pytest.approx(7.0, abs=0.06)
-    assert round(east * DISH.width_deg(1.0)) == 6
-    assert round(west * DISH.width_deg(1.0)) == 3
+    assert round(east * DISH.off_axis_deg(1.0)) == 6
+    assert round(west * DISH.off_axis_deg(1.0)) == 3
 
 
 def test_the_chimney_hides_pine_alone() -> None:
@@ -81,11 +81,9 @@ def test_a_twisted_pole_shifts_unequally_and_loses_the_ends() -> None:
 
 def test_the_meter_peaks_at_every_count_of_the_list() -> None:
     downlinks = [Downlink(x) for _, x, *_ in TABLE]
-    scene = Scene(SITE, modified_mount(SITE), DISH, downlinks, obstacles=[CHIMNEY])
+    sky = LinkBudget(SITE, modified_mount(SITE), DISH, downlinks, obstacles=[CHIMNEY])
     for name, _, _, count in TABLE:
-        shown = {
-            c: scene.signal_db(LINKAGE.hour_angle_deg(c)) for c in range(count - 9, count + 10)
-        }
+        shown = {c: sky.signal_db(LINKAGE.hour_angle_deg(c)) for c in range(count - 9, count + 10)}
         if name == "Pine":
             assert max(shown.values()) < 3.0
             continue

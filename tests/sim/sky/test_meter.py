@@ -1,4 +1,4 @@
-"""A meter under invented satellites: peaks, neighbours, polarization, rain and its own manners."""
+"""What the meter shows: its steps, its ripple, its floor and its ceiling."""
 
 from __future__ import annotations
 
@@ -6,147 +6,28 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.errors import YardError
-from sim.sky.beam import Reflector
-from sim.sky.belt import Obstacle, Site
-from sim.sky.meter import Downlink, Meter, Scene
-from sim.sky.mount import Mount, modified_mount
-
-SITE = Site(40.0, 10.0, 100.0)
-MOUNT = modified_mount(SITE)
-DISH = Reflector(1.2, 12.0)
-EXACT = Meter(resolution_db=1e-6, ceiling_db=200.0, floor_db=-200.0, ripple_db=0.0)
+from sim.sky.meter import Meter
 
 
-def aim(longitude: float, mount: Mount = MOUNT) -> float:
-    return mount.aim(SITE.to_satellite(longitude)).hour_angle_deg
+def test_reads_in_steps() -> None:
+    assert Meter().show(50.0) == 16.9
+    assert Meter(resolution_db=0.5).show(50.0) % 0.5 == 0.0
 
 
-def scene(*longitudes: float, **more: object) -> Scene:
-    return Scene(SITE, MOUNT, DISH, [Downlink(x) for x in longitudes], **more)  # type: ignore[arg-type]
+def test_ripples_by_the_sample_it_is_given() -> None:
+    calm, high, low = (Meter(ripple_db=0.5).show(50.0, n) for n in (0.0, 1.0, -1.0))
+    assert high - calm == pytest.approx(0.5)
+    assert calm - low == pytest.approx(0.5)
+    assert Meter(ripple_db=0.5).show(0.0, -3.0) == 0.0
 
 
-def test_one_db_of_error_costs_one_db() -> None:
-    sky = Scene(SITE, MOUNT, DISH, [Downlink(10.0, horizontal=False)], meter=EXACT)
-    peak = sky.signal_db(0.0)
-    # at noon the beam is a declination below the equator of the mount
-    for loss in (1.0, 2.0, 3.0):
-        off = DISH.width_deg(loss)
-        assert peak - sky.signal_db(off) == pytest.approx(loss, rel=0.03)
-        assert sky.signal_db(-off) == pytest.approx(sky.signal_db(off), abs=1e-4)
+@given(st.floats(0, 1e6), st.floats(1.05, 10))
+def test_more_signal_never_reads_less(ratio: float, more: float) -> None:
+    assert Meter().show(ratio * more) >= Meter().show(ratio)
+    assert 0.0 <= Meter().show(ratio) <= 30.0
 
 
-def test_the_link_budget_by_hand() -> None:
-    """50 dBW, 205.7 dB of path, 41.7 dBi, 110 K and 27 MHz: 20 dB, common practice sums."""
-    sky = Scene(SITE, MOUNT, DISH, [Downlink(10.0, horizontal=False)], meter=EXACT)
-    by_hand = 50.0 - 205.6 + 41.7 - (-228.6 + 20.4 + 74.3)
-    assert sky.signal_db(aim(10.0)) == pytest.approx(by_hand, abs=0.2)
-
-
-def test_every_satellite_is_a_peak_also_the_wrong_one() -> None:
-    sky = scene(19.0, 16.0, 13.0)
-    for longitude in (19.0, 16.0, 13.0):
-        here = sky.signal_db(aim(longitude))
-        assert here > 15.0
-        assert here > sky.signal_db(aim(longitude) + 0.7) + 1.5
-        assert here > sky.signal_db(aim(longitude) - 0.7) + 1.5
-
-
-def test_an_empty_sky_reads_the_floor() -> None:
-    assert scene().signal_db(0.0) == 0.0
-    assert scene(13.0).signal_db(60.0) == 0.0
-    assert scene().carrier_to_noise(0.0) == 0.0
-
-
-def test_neighbours_leak_in() -> None:
-    alone = scene(13.0, meter=EXACT).signal_db(aim(13.0))
-    for away in (3.0, 2.0, 1.5):
-        crowded = scene(13.0, 13.0 + away, 13.0 - away, meter=EXACT).signal_db(aim(13.0))
-        assert crowded < alone
-        alone = crowded  # nearer ones do more
-
-
-def test_neighbours_add_as_powers() -> None:
-    """1 / (C over all) = 1 / (C over noise) + the neighbours' share, summed by hand."""
-    vertical = [Downlink(x, horizontal=False) for x in (10.0, 12.5, 7.5)]
-    clean = Scene(SITE, MOUNT, DISH, vertical[:1], meter=EXACT).carrier_to_noise(0.0)
-    crowded = Scene(SITE, MOUNT, DISH, vertical, meter=EXACT).carrier_to_noise(0.0)
-    shares = 0.0
-    for longitude in (12.5, 7.5):
-        off = MOUNT.miss_deg(0.0, SITE.to_satellite(longitude))
-        assert 2.7 < off < 2.9
-        shares += 10 ** ((DISH.off_axis_dbi(off) - DISH.gain_dbi) / 10)
-    assert 1 / crowded == pytest.approx(1 / clean + shares, rel=1e-2)
-
-
-def test_what_is_hidden_is_not_heard() -> None:
-    assert scene(90.0 + 20.0).signal_db(aim(110.0)) == 0.0  # below the horizon
-    wall = [Obstacle(90, 270, 80)]
-    assert scene(13.0, obstacles=wall).signal_db(aim(13.0)) == 0.0
-
-
-class TestPolarization:
-    def test_the_other_polarization_is_silent_through_a_good_feed(self) -> None:
-        sky = Scene(SITE, MOUNT, DISH, [Downlink(13.0, horizontal=True)])
-        assert sky.signal_db(aim(13.0), feed_deg=90.0) > 15.0
-        assert sky.signal_db(aim(13.0), feed_deg=0.0) < 2.0
-
-    def test_a_swapped_polarity_loses_a_tuned_carrier_but_not_the_satellite(self) -> None:
-        sky = scene(13.0)
-        hour = aim(13.0)
-        assert sky.signal_db(hour, feed_deg=90.0, horizontal=True) > 15.0
-        assert sky.signal_db(hour, feed_deg=0.0, horizontal=True) == 0.0
-        assert sky.signal_db(hour, feed_deg=0.0) > 15.0
-
-    @given(st.floats(0, 44), st.floats(1, 5))
-    def test_turning_the_feed_away_costs(self, error: float, more: float) -> None:
-        sky = Scene(SITE, MOUNT, DISH, [Downlink(10.0)], meter=EXACT)
-        reading = [
-            sky.signal_db(0.0, feed_deg=turn, horizontal=False) for turn in (error, error + more)
-        ]
-        assert reading[1] < reading[0]
-
-    def test_a_feed_trimmed_to_what_the_mount_leaves_is_best(self) -> None:
-        far = Scene(SITE, MOUNT, DISH, [Downlink(-40.0)], meter=EXACT)
-        left = 0.5  # a modified mount leaves about this of the vertical that far west
-        hour = aim(-40.0)
-        trimmed = far.signal_db(hour, feed_deg=left, horizontal=False)
-        assert trimmed > far.signal_db(hour, feed_deg=-left, horizontal=False)
-
-
-def test_rain_takes_more_than_its_attenuation() -> None:
-    sky = Scene(SITE, MOUNT, DISH, [Downlink(13.0, horizontal=False)], meter=EXACT)
-    clear = sky.signal_db(aim(13.0))
-    rain = sky.signal_db(aim(13.0), rain_db=3.0)
-    assert 3.0 + 3.0 < clear - rain < 3.0 + 4.5
-
-
-class TestMeter:
-    def test_reads_in_steps(self) -> None:
-        assert Meter().show(50.0) == 16.9
-        assert Meter(resolution_db=0.5).show(50.0) % 0.5 == 0.0
-
-    def test_ripples_by_the_sample_it_is_given(self) -> None:
-        calm, high, low = (Meter(ripple_db=0.5).show(50.0, n) for n in (0.0, 1.0, -1.0))
-        assert high - calm == pytest.approx(0.5)
-        assert calm - low == pytest.approx(0.5)
-        assert Meter(ripple_db=0.5).show(0.0, -3.0) == 0.0
-
-    @given(st.floats(0, 1e6), st.floats(1.05, 10))
-    def test_more_signal_never_reads_less(self, ratio: float, more: float) -> None:
-        assert Meter().show(ratio * more) >= Meter().show(ratio)
-        assert 0.0 <= Meter().show(ratio) <= 30.0
-
-    def test_is_honest_in_the_middle(self) -> None:
-        """From 9 to 20 dB within half a dB; it flatters below and limits above."""
-        for db in range(9, 21):
-            assert Meter().show(10 ** (db / 10)) == pytest.approx(db, abs=0.55)
-
-
-@pytest.mark.parametrize(
-    ("values", "words"),
-    [((355.0,), "write -5"), ((10.0, 90.0), "eirp_dbw 90 is not within 0 to 80 dBW")],
-)
-def test_refuses_what_is_no_satellite(values: tuple[float, ...], words: str) -> None:
-    with pytest.raises(YardError, match=words):
-        Downlink(*values)
+def test_is_honest_in_the_middle() -> None:
+    """From 9 to 20 dB within half a dB; it flatters below and limits above."""
+    for db in range(9, 21):
+        assert Meter().show(10 ** (db / 10)) == pytest.approx(db, abs=0.55)
