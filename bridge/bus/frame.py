@@ -8,7 +8,6 @@ On the line one bit of odd parity follows each byte; parity bits are not part of
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
@@ -146,26 +145,3 @@ def _parse(message: bytes) -> Frame:
     reply = message[0] in std.REPLIES
     fields = _layout(len(message), reply).parse(message)
     return Frame(fields.framing, fields.address, fields.command, bytes(fields.data))
-
-
-_BYTE = re.compile(r"0x([0-9a-f]{1,2})|([0-9a-f]{2})h?", re.IGNORECASE)
-_GAP = re.compile(r"[\s,;:\-{}\[\]()]+")
-
-
-def parse_hex(text: str) -> bytes:
-    """Bytes from hex text in any usual spelling. Raises FrameError naming the word that is none.
-
-    >>> parse_hex("E0 31 68 FF") == parse_hex("0xE0,0x31,0x68,0xff") == parse_hex("e03168ff")
-    True
-    """
-    message = bytearray()
-    for word in filter(None, _GAP.split(text.strip())):
-        if single := _BYTE.fullmatch(word):
-            message.append(int(single[1] or single[2], 16))
-        elif re.fullmatch(r"(0x)?([0-9a-f]{2})+", word, re.IGNORECASE):
-            message += bytes.fromhex(word.lower().removeprefix("0x"))
-        else:
-            raise FrameError(f"'{word}' is not hex; write bytes as E0 31 68 FF")
-    if not message:
-        raise FrameError("no bytes; write them as E0 31 68 FF")
-    return bytes(message)

@@ -20,7 +20,8 @@ from bridge.bus.command import (
     Store,
     frame_of,
 )
-from bridge.bus.frame import Frame, parse_hex
+from bridge.bus.frame import Frame
+from bridge.bus.hex_text import parse_hex
 from bridge.errors import FrameError, WordsError
 
 HELP = (

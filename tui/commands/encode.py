@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bridge.bus.frame import Frame, parse_hex
+from bridge.bus.frame import Frame
+from bridge.bus.hex_text import parse_hex
 from bridge.bus.meaning import meaning_of
 from bridge.bus.words import parse_words
 from bridge.errors import FrameError, WordsError

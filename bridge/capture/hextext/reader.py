@@ -5,24 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import suppress
 from functools import partial
+from math import inf
 
-from bridge.capture.hextext.line import (
-    DAY_S,
-    FRAMINGS,
-    Columns,
-    HexLine,
-    LineError,
-    find_columns,
-    parse_line,
-    parse_row,
-)
+from bridge.capture.clock import Midnights
+from bridge.capture.hextext.columns import Columns, find_columns, parse_row
+from bridge.capture.hextext.line import FRAMINGS, LineError, parse_line
 from bridge.capture.source import Source
 from bridge.capture.trace import Capture, Lines
 from bridge.errors import CaptureError
 
-LOOK_LINES = 200  # lines looked at before a text is taken for hex text or refused
-FASTEST_S = 1e-3  # s, a mean distance of lines below which they are samples, not frames
-MIDNIGHT_S = DAY_S / 2  # a clock that falls back by more than this has passed midnight
+LOOK_LINES = 200  # lines looked at before a text is taken for hex text or refused (judgement)
+FASTEST_S = 1e-3  # s between lines; a frame takes 13.5 ms or more, so faster ones are samples
+LINE_MOST = 1 << 16  # bytes of one line (judgement)
 
 
 def read_hextext(source: Source, rate_hz: float | None, block: int) -> Capture:
@@ -76,10 +70,10 @@ def _has_row(lines: list[str], columns: Columns) -> bool:
 
 def _lines(source: Source, block: int) -> Iterator[tuple[float | None, bytes, str]]:
     columns: Columns | None = None
-    day_s = last_s = 0.0
+    midnights = Midnights()
+    last_s = -inf
     frames = 0
     before: int | None = None
-    seen_time = False
     for number, text in enumerate(_split(source, block), start=1):
         where = f"{source.name}:{number}"
         try:
@@ -99,15 +93,14 @@ def _lines(source: Source, block: int) -> Iterator[tuple[float | None, bytes, st
         before = line.number
         time_s = line.time_s
         if time_s is not None:
-            if seen_time and line.is_clock and time_s + day_s < last_s - MIDNIGHT_S:
-                day_s += DAY_S
-            time_s += day_s if line.is_clock else 0.0
-            if seen_time and time_s < last_s:
+            if line.is_clock:
+                time_s = midnights.pass_over(time_s)
+            if time_s < last_s:
                 raise CaptureError(
                     f"{where}: time {time_s:.6f} s is before {last_s:.6f} s;"
                     " sort the lines or remove the times"
                 )
-            last_s, seen_time = time_s, True
+            last_s = time_s
         yield time_s, line.data, where
 
 
@@ -120,13 +113,10 @@ def _split(source: Source, block: int) -> Iterator[str]:
         for line in whole:
             number += 1
             yield line.decode("utf-8", "replace")
-        if len(rest) > max(block, 1 << 16):
+        if len(rest) > max(block, LINE_MOST):
             raise CaptureError(
                 f"{source.name}:{number + 1}: a line of more than {len(rest):,} bytes;"
                 " write one frame a line"
             )
     if rest:
         yield rest.decode("utf-8", "replace")
-
-
-__all__ = ["HexLine", "looks_like_hextext", "read_hextext"]

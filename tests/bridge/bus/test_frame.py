@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.bus.frame import Frame, parse_hex
+from bridge.bus.frame import Frame
+from bridge.bus.hex_text import parse_hex
 from bridge.errors import FrameError
 
 data = st.binary(min_size=1, max_size=8)

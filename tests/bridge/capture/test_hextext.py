@@ -259,7 +259,9 @@ def test_a_row_in_quotes_is_a_time_and_a_frame() -> None:
     assert (line.time_s, line.data) == (0.029967, bytes.fromhex("E3D83A"))
 
 
-@pytest.mark.parametrize("text", ["0.2692  1 bytes: E4", "0.2692 [1] E4", "0.2692 (1) E4"])
+@pytest.mark.parametrize(
+    "text", ["0.2692  1 bytes: E4", "0.2692  1 octet: E4", "0.2692 [1] E4", "0.2692 (1) E4"]
+)
 def test_a_length_before_the_bytes_is_no_byte(text: str) -> None:
     line = parse_line(text)
     assert line is not None
