@@ -196,7 +196,7 @@ def test_progress_shows_on_a_terminal_only(
 ) -> None:
     path = tmp_path / "long.wav"
     write_capture(path, Sending([STEP] * 40))
-    monkeypatch.setattr("tui.commands.decode.PROGRESS_S", 0.0)
+    monkeypatch.setattr("tui.commands.progress.INTERVAL_S", 0.0)
     monkeypatch.setattr(sys.stderr, "isatty", lambda: is_terminal)
     assert decode([str(path)], json=True) == 0
     out, told = capsys.readouterr()

@@ -23,7 +23,7 @@ def _lines(name: str, seen: Forecast) -> list[str]:
     years = f"{seen.years:g} year" + ("" if seen.years == 1 else "s")
     rows = [
         f"{name}: {seen.rigs} rigs over {years}, {seen.moves} moves each",
-        f"counter less truth: median {seen.median_counts:+.1f} counts, "
+        f"counter minus true count: median {seen.median_counts:+.1f} counts, "
         f"90 % of rigs within {seen.p05:+.1f} to {seen.p95:+.1f}",
         "",
         f"{'cause':<44}{'mean':>12}{'spread':>12}",
@@ -60,5 +60,5 @@ def run(
         from tui.pictures.drift import draw_drift  # noqa: PLC0415 - only a picture needs it
 
         draw_drift(seen, plot)
-        print(f"drawn: {plot}", file=sys.stderr)
+        print(f"arcstep: picture written to {plot}", file=sys.stderr)
     return 0

@@ -17,7 +17,7 @@ def draw_drift(seen: Forecast, out: Path) -> None:
     over_time.plot(years, middle, label="median")
     over_time.axhline(0, linewidth=0.5, color="black")
     over_time.set_xlabel("years")
-    over_time.set_ylabel("counter less truth, counts")
+    over_time.set_ylabel("counter minus true count")
     over_time.set_title(f"{seen.rigs} rigs, assumed rates of faults", fontsize=10)
     over_time.legend()
     names = [name.replace("_", " ") for name in seen.by_cause]
