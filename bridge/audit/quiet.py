@@ -13,12 +13,10 @@ from bridge.audit.finding import PRACTICE, STANDARD, Finding
 from bridge.bus import standard as std
 from bridge.bus.event import Burst, Event, FrameHeard, Supply, Tone
 
-READING_S = 0.5e-3  # s, what a capture may be off when it is read
-STEP_V = 2.0  # V, a supply change that is meant; less is load or ripple
-KEYED_S = (
-    1.4e-3  # s: quiet after tone no longer than inside a message: it was keyed out of the tone
-)
-FOLLOWING_S = 0.1  # s within which tone after a message belongs to it (common practice)
+READING_S = 0.5e-3  # s by which a capture may be read wrong (judgement)
+STEP_V = 2.0  # V, a supply change that is meant; less is load or ripple (judgement)
+KEYED_S = 1.4e-3  # s of quiet after tone, as inside a message: keyed out of the tone (judgement)
+FOLLOWING_S = 0.1  # s within which a burst and the message after it go together (common practice)
 
 Kind = Literal["supply", "message", "reply", "burst", "tone on", "tone off"]
 _NAMES: dict[Kind, str] = {
@@ -62,7 +60,7 @@ def _mark(event: Event) -> tuple[Kind, float, float] | None:
             return None
 
 
-class Gaps:
+class QuietTimes:
     """Follows one capture; `see` gives the findings that an event completes."""
 
     def __init__(self) -> None:

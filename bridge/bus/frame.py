@@ -126,6 +126,11 @@ class Frame(Head):
         return self.build().hex(" ").upper()
 
     @property
+    def duration_s(self) -> float:
+        """The time it takes on the line, s, with the quiet of its last bit."""
+        return len(self.build()) * std.BYTE_S
+
+    @property
     def body(self) -> bytes:
         """What follows the framing byte: a repeat has it in common with its first transmission."""
         return self.build()[1:]

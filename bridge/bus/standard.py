@@ -91,6 +91,7 @@ RESET = 0x00
 DEVICE_STATUS = 0x10
 DEVICE_CONFIGURATION = 0x11
 WRITE_PORT_0 = 0x38
+WRITE_PORT_1 = 0x39
 WRITE_ANALOGUE_0 = 0x48
 OSCILLATOR_NOW = 0x51
 WRITE_FREQUENCY = 0x58
@@ -137,7 +138,7 @@ _ROWS: tuple[CommandEntry, ...] = (
     CommandEntry(0x30, "sleep", "ignore all bus commands but awake"),
     CommandEntry(0x31, "awake", "respond to bus commands again"),
     CommandEntry(WRITE_PORT_0, "write port 0", "set the committed switches", 1, 1),
-    CommandEntry(0x39, "write port 1", "set the uncommitted switches", 1, 1),
+    CommandEntry(WRITE_PORT_1, "write port 1", "set the uncommitted switches", 1, 1),
     CommandEntry(0x3A, "write port 2", "set switch group 2", 1, 1),
     CommandEntry(0x3B, "write port 3", "set switch group 3", 1, 1),
     CommandEntry(0x40, "read analogue 0", "return analogue value 0"),
