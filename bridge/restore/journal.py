@@ -3,33 +3,41 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 from bridge.errors import BadInput
 from bridge.textfile.save import save_whole
 
+if TYPE_CHECKING:
+    from pydantic import ConfigDict
+
 FORMAT = 1
+EntryState = Literal["sent", "acknowledged", "holds"]  # a limit that stops a drive holds
+_CHECKED: ConfigDict = {"extra": "forbid", "allow_inf_nan": False}
 
 
 @dataclass(slots=True)
-class Entry:
-    """One place that was set: at which count, in which session, and what was seen of it."""
+class JournalEntry:
+    """One place that was set: at which count, in which session, and how far that is sure."""
 
+    __pydantic_config__: ClassVar[ConfigDict] = _CHECKED
     count: int
     session: int
-    state: str  # "sent", "acknowledged" by a reply, or (a limit) "holds"
+    state: EntryState
     note: str = ""
     loose: bool = False  # a limit past which the dish could still be driven
 
 
 @dataclass(slots=True)
 class Proof:
-    """One return to a stored position: the count it came to rest at, and what the meter showed
-    there and at the place beside it where the return began."""
+    """One return to a stored position: the count where it came to rest, and the meter there.
 
+    `beside_db` is what the meter showed where the return began.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = _CHECKED
     count: int
     ok: bool
     note: str = ""
@@ -39,8 +47,13 @@ class Proof:
 
 @dataclass(slots=True)
 class Journal:
-    """The state of one restoration; `fingerprint` tells the list, `boot` to `tally` the count."""
+    """The state of one restoration.
 
+    `fingerprint` identifies the list; `boot`, `trips`, `pulses` and `tally` are the adapter's at
+    the last save, `boot` None before the first.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = _CHECKED
     fingerprint: str
     session: int = 1
     boot: int | None = None
@@ -48,17 +61,17 @@ class Journal:
     pulses: int = 0
     tally: int = 0
     reference: str = ""  # how the count was known, in words
-    entries: dict[str, Entry] = field(default_factory=dict)
+    entries: dict[str, JournalEntry] = field(default_factory=dict)
     proofs: dict[str, Proof] = field(default_factory=dict)
     finished: bool = False
 
     def forget(self) -> None:
-        """Nothing that was set before can be relied on any more."""
+        """Drop all that was set before: none of it can be relied on any more."""
         self.entries.clear()
         self.proofs.clear()
 
-    def begin_again(self) -> None:
-        """A new session: what failed its proof is put back anew, with all of its session."""
+    def begin_session(self) -> None:
+        """Begin a new session: what failed its proof is to be put back, with all of its session."""
         failed = {
             self.entries[key].session
             for key, proof in self.proofs.items()
@@ -74,24 +87,20 @@ class Journal:
         self.finished = False
 
     def dump(self) -> str:
+        """The journal as JSON text."""
         return json.dumps({"format": FORMAT, **asdict(self)}, indent=1) + "\n"
 
     @classmethod
     def parse(cls, text: str, where: Path) -> Journal:
-        """From `dump`; BadInput for anything else."""
+        """From the text of `dump`; BadInput for anything else."""
+        from pydantic import TypeAdapter  # noqa: PLC0415  # slow to import
+
         try:
-            told = json.loads(text)
-            if told.pop("format") != FORMAT:
-                raise ValueError("another format")  # noqa: TRY301 - told below
-            told["entries"] = _table(told["entries"], Entry)
-            told["proofs"] = _table(told["proofs"], Proof)
-            journal = cls(**told)
-            whole = (journal.session, journal.trips, journal.pulses, journal.tally)
-            if not all(type(number) is int for number in whole):
-                raise ValueError("a number that is none")  # noqa: TRY301 - told below
-            if not all(type(entry.count) is int for entry in journal.entries.values()):
-                raise ValueError("a count that is none")  # noqa: TRY301 - told below
-        except (ValueError, KeyError, TypeError, AttributeError):
+            content = json.loads(text)
+            if not isinstance(content, dict) or content.pop("format", None) != FORMAT:
+                raise ValueError("another format")  # noqa: TRY301  # one sentence for all
+            journal = TypeAdapter(Journal).validate_json(json.dumps(content), strict=True)
+        except ValueError:
             raise BadInput(
                 f"{where}: this is no journal of a restoration; move it away to begin anew, or "
                 "name another with --journal"
@@ -99,22 +108,15 @@ class Journal:
         return journal
 
 
-Row = TypeVar("Row", Entry, Proof)
-
-
-def _table(rows: Mapping[str, dict[str, object]], kind: type[Row]) -> dict[str, Row]:
-    return {key: kind(**row) for key, row in rows.items()}  # type: ignore[arg-type]
-
-
 class JournalFile:
-    """A journal on disk, replaced whole at each save; two programs on one are told."""
+    """A journal on disk, replaced whole at each save; a second program on it is noticed."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
         self._on_disk: bytes | None = None
 
     def load(self) -> Journal | None:
-        """None where there is none yet. Raises BadInput."""
+        """The journal, None where there is none yet. Raises BadInput."""
         try:
             self._on_disk = self.path.read_bytes()
         except FileNotFoundError:

@@ -1,4 +1,4 @@
-"""Whether the count on the port is still the count of the list, judged from what is known."""
+"""Whether the count on the port is still the count of the list."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ HOW_TO_PROVE = (
 
 
 def reference_lost(flags: int | None) -> bool:
-    """Whether the positioner itself says so."""
+    """Whether the positioner's status byte reports its position reference as lost."""
     return flags is not None and bool(flags & PositionerFlag.LOST)
 
 
 def doubts(journal: Journal, *, boot: int, pulses: int, tally: int, flags: int | None) -> list[str]:
-    """Why the count may not be what it was when the journal was kept; nothing where it is.
+    """Why the count may not be what it was when the journal was saved; empty where it is.
 
-    An adapter that ran out of its lease meanwhile went on counting: that is no reason.
+    An adapter whose lease ran out in between went on counting, so that is no reason.
     """
     reasons = []
-    gone, moved = pulses - journal.pulses, tally - journal.tally
+    counted, moved = pulses - journal.pulses, tally - journal.tally
     if boot != journal.boot:
         reasons.append("the adapter has restarted since, and with it its count")
-    elif gone < 0 or abs(moved) > gone or (gone - moved) % 2:
-        # Each pulse makes the tally one more or one less: no other change is its own.
+    elif counted < 0 or abs(moved) > counted or (counted - moved) % 2:
+        # Each pulse changes the tally by one, up or down: another change came from outside.
         reasons.append("the adapter's count was set to something else since")
     if reference_lost(flags):
         reasons.append("the positioner says that its position reference is lost")

@@ -1,4 +1,4 @@
-"""Carries out a restoration on an adapter: the only part of it that does anything."""
+"""Carries out a restoration on an adapter: the only file of this room that waits or sends."""
 
 from __future__ import annotations
 
@@ -12,17 +12,25 @@ from bridge.errors import ArcstepError, FrameError, LinkError
 from bridge.link.dialogue import Event, Heard, Stopped
 from bridge.link.status import Greeting, Sent, Status
 from bridge.restore.journal import Journal
-from bridge.restore.motion import Act, Doing, Keep, Look, Seen, Send, Stop
-from bridge.restore.steps import Work
+from bridge.restore.requests import (
+    Notice,
+    Observation,
+    Observe,
+    Request,
+    SaveJournal,
+    SendFrame,
+    StopMotor,
+)
+from bridge.restore.steps import Restoration
 
-LOOK_S = 0.1  # s between looks; each feeds the lease
-REPLY_S = 0.2  # s to wait for a reply to begin: 150 ms on the bus, and some
+LOOK_S = 0.1  # s between looks; each feeds the lease (judgement)
+REPLY_S = 0.2  # s to wait for a reply: 150 ms (Bus Functional Specification), and some margin
 
-Ending = TypeVar("Ending")
+Result = TypeVar("Result")
 
 
-class Bus(Protocol):
-    """What is needed of an adapter."""
+class RestoreAdapter(Protocol):
+    """What is needed of an adapter; `bridge.link.client.Adapter` has it."""
 
     @property
     def greeting(self) -> Greeting: ...
@@ -32,47 +40,49 @@ class Bus(Protocol):
     def stop(self) -> None: ...
 
 
-class Hand:
-    """One adapter; whatever ends a motion here that was not ordered here ends the work."""
+class Runner:
+    """Works on one adapter; a stop, a restart or another sender ends the work with a LinkError."""
 
     def __init__(
         self,
-        bus: Bus,
+        adapter: RestoreAdapter,
         *,
-        tell: Callable[[Doing | Seen], None] = lambda _: None,
-        keep: Callable[[Journal], None] = lambda _: None,
+        report: Callable[[Notice | Observation], None] = lambda _: None,
+        save: Callable[[Journal], None] = lambda _: None,
         look_s: float = LOOK_S,
         sleep: Callable[[float], None] = time.sleep,
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._bus = bus
-        self._tell = tell
-        self._keep = keep
+        self._adapter = adapter
+        self._report = report
+        self._save = save
         self._look_s = look_s
         self._sleep = sleep
-        self._boot = bus.greeting.boot
-        self._began_s = time.monotonic()
+        self._clock = clock
+        self._boot = adapter.greeting.boot
+        self._began_s = clock()
         self._status: Status | None = None
         self._trips: int | None = None
-        self._stops = 0  # ordered here and not told of yet
+        self._expected_stops = 0  # sent from here, and not yet reported by the adapter
 
-    def look(self, reply: bytes | None = None) -> Seen:
+    def look(self, reply: bytes | None = None) -> Observation:
         """What the adapter shows now. Raises LinkError where its count cannot be relied on."""
-        status = self._bus.status()
-        if self._bus.greeting.boot != self._boot:
+        status = self._adapter.status()
+        if self._adapter.greeting.boot != self._boot:
             raise LinkError("the adapter restarted, and with it its count")
         if status.tally is None or status.pulses is None:
-            raise LinkError("the adapter tells no count any more; look at the sensor's tap")
-        for event in self._bus.events():
-            if isinstance(event, Stopped) and self._stops:
-                self._stops -= 1  # the adapter tells of each stop, ours as well
+            raise LinkError("the adapter sends no count any more; look at the sensor's tap")
+        for event in self._adapter.events():
+            if isinstance(event, Stopped) and self._expected_stops:
+                self._expected_stops -= 1
             else:
                 _check(event)
         if self._trips is not None and status.trips != self._trips:
             raise LinkError("the adapter heard nothing from here in time and halted the motor")
         self._status, self._trips = status, status.trips
-        # an adapter may tell no time of its own: then the host's
-        t_s = status.t_s or time.monotonic() - self._began_s
-        return Seen(
+        # An adapter without a clock of its own sends no time: then the host's is used.
+        t_s = status.t_s or self._clock() - self._began_s
+        return Observation(
             t_s,
             status.tally,
             status.pulses,
@@ -82,69 +92,71 @@ class Hand:
             reply,
         )
 
-    def carry_out(self, steps: Generator[Act, Seen, Ending], journal: Journal | None) -> Ending:
-        """Do what a generator yields until it returns."""
+    def carry_out(
+        self, steps: Generator[Request, Observation, Result], journal: Journal | None
+    ) -> Result:
+        """Carry out requests until the generator returns."""
         try:
-            act = next(steps)
+            request = next(steps)
             while True:
-                reply = self._do(act, journal)
+                reply = self._do(request, journal)
                 seen = self.look(reply)
-                self._tell(seen)
-                act = steps.send(seen)
+                self._report(seen)
+                request = steps.send(seen)
         except StopIteration as ended:
-            ending: Ending = ended.value
-            return ending
+            result: Result = ended.value
+            return result
 
-    def work(self, work: Work) -> None:
-        """A whole session; on the way out by anything but its end the motor stops first."""
+    def run(self, restoration: Restoration) -> None:
+        """A whole session; whatever breaks it off stops the motor first and puts limits on."""
         try:
-            self.carry_out(work.steps(self.look()), work.journal)
+            self.carry_out(restoration.steps(self.look()), restoration.journal)
         except BaseException:
-            self._leave(work)
+            self._break_off(restoration)
             raise
 
-    def _do(self, act: Act, journal: Journal | None) -> bytes | None:
-        match act:
-            case Send(frame, twice):
+    def _do(self, request: Request, journal: Journal | None) -> bytes | None:
+        match request:
+            case SendFrame(frame, repeat):
                 listen_s = REPLY_S if frame.reply_wanted else 0.0
-                sent = self._bus.send(frame.build(), reply_s=listen_s)
-                if twice:  # the framing of a repeat, for those that tell it from a second order
-                    self._bus.send(frame.as_repeat.build())
+                sent = self._adapter.send(frame.build(), reply_s=listen_s)
+                if repeat:  # marked as one, for positioners that would act on a second order
+                    self._adapter.send(frame.as_repeat.build())
                 return sent.reply
-            case Stop():
-                self._stops += 1
-                self._bus.stop()
+            case StopMotor():
+                self._expected_stops += 1
+                self._adapter.stop()
                 self._sleep(self._look_s)
-            case Look():
+            case Observe():
                 self._sleep(self._look_s)
-            case Keep():
-                self._note(journal)
-            case Doing():
-                self._tell(act)
+            case SaveJournal():
+                self._save_journal(journal)
+            case Notice():
+                self._report(request)
         return None
 
-    def _note(self, journal: Journal | None) -> None:
-        """The count of the last look goes with whatever is saved."""
+    def _save_journal(self, journal: Journal | None) -> None:
+        """Save it together with the count of the last look."""
         if journal is None:
             return
         if self._status is not None:
             journal.boot, journal.trips = self._boot, self._status.trips
             journal.pulses = self._status.pulses or 0
             journal.tally = self._status.tally or 0
-        self._keep(journal)
+        self._save(journal)
 
-    def _leave(self, work: Work) -> None:
-        """Motor off, limits on, what was seen last saved; none of it may hide the reason."""
+    def _break_off(self, restoration: Restoration) -> None:
+        """Motor off, limits on, the last look saved; nothing of it hides the reason."""
         with contextlib.suppress(LinkError):
-            self._bus.stop()
-            for frame in work.way_out():
-                self._bus.send(frame.build())
+            self._adapter.stop()
+            for frame in restoration.closing_frames():
+                self._adapter.send(frame.build())
         with contextlib.suppress(ArcstepError):
-            self._note(work.journal)
+            self._save_journal(restoration.journal)
 
 
 def _check(event: Event) -> None:
-    """Raises LinkError for what says that somebody else is at the dish."""
+    """Raises LinkError for an event that shows that somebody else is at the dish."""
     if isinstance(event, Stopped):
         raise LinkError("somebody stopped the motor at the adapter")
     if isinstance(event, Heard):

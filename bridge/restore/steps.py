@@ -1,4 +1,4 @@
-"""The whole restoration as one generator: set limits, store positions, return to some as proof."""
+"""A whole restoration as steps: set limits, store positions, return to some of them as proof."""
 
 from __future__ import annotations
 
@@ -11,15 +11,16 @@ from bridge.bus.frame import Frame
 from bridge.bus.meaning import plural
 from bridge.errors import Refused
 from bridge.guard import permit
-from bridge.restore.journal import Entry, Journal, Proof
-from bridge.restore.motion import Act, Doing, Keep, Mover, Seen, Send, Step
+from bridge.restore.journal import EntryState, Journal, JournalEntry, Proof
+from bridge.restore.motion import Mover
 from bridge.restore.plan import PROOF_AWAY, TAKE_UP, Plan, Route, Target, proofs_of, route_of
+from bridge.restore.requests import Notice, Observation, Request, SaveJournal, SendFrame, Steps
 
 PROOF_SLACK = 1  # counts a return may be off: some positioners hunt by one (common practice)
 
 
-class Work:
-    """One session on a plan; what is done goes into the journal before the next thing begins."""
+class Restoration:
+    """One session on a plan; what is done is in the journal before the next thing begins."""
 
     def __init__(
         self, plan: Plan, journal: Journal, *, two_way: bool, every_proof: bool = False
@@ -29,16 +30,16 @@ class Work:
         self.route: Route | None = None
         self._every = every_proof
         self._mover = Mover(plan, two_way=two_way)
-        self._set_state = "acknowledged" if two_way else "sent"
+        self._set_state: EntryState = "acknowledged" if two_way else "sent"
         self._limits_off = False
-        self._true_count: int | None = None  # while the counter holds another
+        self._true_count: int | None = None  # while the counter is made to read another
 
     def todo(self) -> list[Target]:
         """What is not set yet."""
         return [target for target in self.plan.targets if target.key not in self.journal.entries]
 
-    def way_out(self) -> list[Frame]:
-        """Frames that leave the positioner in order when the work ends before its end."""
+    def closing_frames(self) -> list[Frame]:
+        """Frames that put counter and limits in order when a session is broken off."""
         frames = []
         if self._true_count is not None:
             frames.append(_counter_frame(self._true_count))
@@ -46,10 +47,10 @@ class Work:
             frames.append(frame_of(Limits(on=True)))
         return frames
 
-    def steps(self, seen: Seen) -> Step:
-        """Everything, from rest to the last proof."""
+    def steps(self, seen: Observation) -> Steps:
+        """Everything, from rest to the last proof. Raises LinkError and Refused."""
         seen = yield from self._mover.rest(seen)
-        seen = yield Keep()
+        seen = yield SaveJournal()
         todo = self.todo()
         if todo and self.plan.by_counter:
             seen = yield from self._by_counter(seen, todo)
@@ -61,37 +62,40 @@ class Work:
         seen = yield from self._prove(seen)
         loose = any(entry.loose for entry in self.journal.entries.values())
         self.journal.finished = not loose and all(p.ok for p in self.journal.proofs.values())
-        return (yield Keep())
+        return (yield SaveJournal())
 
     # ---- by driving --------------------------------------------------------------------------
 
-    def _by_driving(self, seen: Seen, todo: Sequence[Target]) -> Step:
+    def _by_driving(self, seen: Observation, todo: Sequence[Target]) -> Steps:
         self.route = route_of(self.plan, todo, seen.count)
         for target in self.route.targets:
-            seen = yield from self._free(seen)
+            seen = yield from self._switch_limits_off(seen)
             if isinstance(target.what, int):
                 seen = yield from self._store(seen, target, target.what)
             else:
                 seen = yield from self._set_limit(seen, target, target.what)
-        # A limit is refused while an old one lies beyond it; the first may hold once both are new.
+        # A positioner may refuse a limit beyond an old one; the first may hold once both are new.
         limits = [target for target in self.route.targets if target in self.plan.limits]
         for target in limits[:1] if len(limits) > 1 else []:
             if self.journal.entries[target.key].loose and not isinstance(target.what, int):
-                seen = yield from self._free(seen)
+                seen = yield from self._switch_limits_off(seen)
                 seen = yield from self._set_limit(seen, target, target.what)
         return seen
 
-    def _free(self, seen: Seen) -> Step:
-        """Switch the positioner's limits off until those of the list hold; the file's hold here."""
+    def _switch_limits_off(self, seen: Observation) -> Steps:
+        """Switch the positioner's own limits off until those of the list hold.
+
+        Meanwhile the guard holds every drive between the limits of the file.
+        """
         entries = self.journal.entries
         held = [t.key in entries and not entries[t.key].loose for t in self.plan.limits]
-        if self._limits_off or all(held):  # none to restore: its own stay as they are
+        if self._limits_off or all(held):  # with none to restore its own stay as they are
             return seen
         self._limits_off = True
         return (yield from self._mover.set(seen, Limits(on=False)))
 
-    def _set_limit(self, seen: Seen, target: Target, side: Side) -> Step:
-        yield Doing(f"to the {target.label} at {target.count}")
+    def _set_limit(self, seen: Observation, target: Target, side: Side) -> Steps:
+        yield Notice(f"to the {target.label} at {target.count}")
         seen = yield from self._mover.reach(seen, target.count, None)
         seen = yield from self._mover.set(seen, SetLimit(side))
         self._limits_off = False
@@ -102,9 +106,9 @@ class Work:
         state = "holds" if holds else self._set_state
         return (yield from self._mark(target, state, note, loose=not holds))
 
-    def _store(self, seen: Seen, target: Target, number: int) -> Step:
+    def _store(self, seen: Observation, target: Target, number: int) -> Steps:
         arrive = self.route.arrive if self.route else "west"
-        yield Doing(f"to {target.label} at {target.count}")
+        yield Notice(f"to {target.label} at {target.count}")
         seen = yield from self._mover.reach(seen, target.count, arrive)
         seen = yield from self._mover.set(seen, Store(number))
         self._limits_off = False  # a store switches them on
@@ -114,30 +118,36 @@ class Work:
             note = f"the limit leaves only {plural(run_up, 'count')} of run-up"
         return (yield from self._mark(target, self._set_state, note))
 
-    def _mark(self, target: Target, state: str, note: str = "", *, loose: bool = False) -> Step:
+    def _mark(
+        self, target: Target, state: EntryState, note: str = "", *, loose: bool = False
+    ) -> Steps:
         session = self.journal.session
-        self.journal.entries[target.key] = Entry(target.count, session, state, note, loose)
-        yield Keep()
+        self.journal.entries[target.key] = JournalEntry(target.count, session, state, note, loose)
+        yield SaveJournal()
         verb = "set" if isinstance(target.what, str) else "stored"
-        told = f" ({state}{': ' + note if note else ''})"
-        return (yield Doing(f"{verb} {target.label} at {target.count}{told}", done=True))
+        details = f" ({state}{': ' + note if note else ''})"
+        return (yield Notice(f"{verb} {target.label} at {target.count}{details}", done=True))
 
     # ---- by counter writes -------------------------------------------------------------------
 
-    def _by_counter(self, seen: Seen, todo: Sequence[Target]) -> Step:
-        """Without motion: the counter is made to read each count, and that is stored."""
+    def _by_counter(self, seen: Observation, todo: Sequence[Target]) -> Steps:
+        """Without motion: make the counter read each count, and store that.
+
+        Raises Refused where the positioner does not take counter writes.
+        """
         here = seen.count
-        yield Doing("trying whether the counter can be written")
+        yield Notice("trying whether the counter can be written")
         seen = yield from self._write_counter(seen, here)
-        seen, told = yield from self._read_counter(seen)
-        if told != here:
+        seen, counter = yield from self._read_counter(seen)
+        if counter != here:
             raise Refused(
-                f"the counter was to read {here} and reads {'nothing' if told is None else told}: "
-                "this positioner takes no counter writes; restore by driving instead"
+                f"the counter was to read {here} and reads "
+                f"{'nothing' if counter is None else counter}: this positioner takes no "
+                "counter writes; restore by driving instead"
             )
         self._true_count = here
         ends = {target.what: target for target in self.plan.limits if target in todo}
-        # West, east, west: whichever old limit stood in the way of the first is gone by then.
+        # West, east, west: an old limit that was in the way of the first is gone by the third.
         sides: tuple[Side, ...] = ("west", "east", "west")
         for side in sides:
             if side in ends:
@@ -145,27 +155,29 @@ class Work:
                 seen = yield from self._mover.set(seen, SetLimit(side), count=ends[side].count)
         for target in todo:
             if isinstance(target.what, int):
-                yield Doing(f"writing {target.label}")
+                yield Notice(f"writing {target.label}")
                 seen = yield from self._write_counter(seen, target.count)
                 seen = yield from self._mover.set(seen, Store(target.what))
             seen = yield from self._mark(target, self._set_state)
         seen = yield from self._write_counter(seen, here)
-        seen, told = yield from self._read_counter(seen)
-        if told != here:
+        seen, counter = yield from self._read_counter(seen)
+        if counter != here:
             raise Refused(
-                f"the counter was to read {here} again and reads {told}; write it, or read an end, "
-                "before anything is driven by position"
+                f"the counter was to read {here} again and reads {counter}; write it, or read an "
+                "end, before anything is driven by position"
             )
         self._true_count = None
         return seen
 
-    def _write_counter(self, seen: Seen, count: int) -> Step:
+    def _write_counter(self, seen: Observation, count: int) -> Steps:
         frame = _counter_frame(count)
         permit(frame, self._mover.situation(seen), asked_twice=True)
-        return (yield Send(frame))
+        return (yield SendFrame(frame))
 
-    def _read_counter(self, seen: Seen) -> Generator[Act, Seen, tuple[Seen, int | None]]:
-        seen = yield Send(Frame(std.ASK_FIRST, POLAR_POSITIONER, std.READ_COUNTER, b""))
+    def _read_counter(
+        self, seen: Observation
+    ) -> Generator[Request, Observation, tuple[Observation, int | None]]:
+        seen = yield SendFrame(Frame(std.ASK_FIRST, POLAR_POSITIONER, std.READ_COUNTER, b""))
         reply = seen.reply
         if reply is None or len(reply) != 3 or reply[0] != std.REPLY_OK:
             return seen, None
@@ -173,8 +185,8 @@ class Work:
 
     # ---- proof -------------------------------------------------------------------------------
 
-    def _prove(self, seen: Seen) -> Step:
-        """Return to some positions by their number and see the count there."""
+    def _prove(self, seen: Observation) -> Steps:
+        """Go to some positions by their number and compare the count there."""
         entries = self.journal.entries
         sessions = {
             target.what: entries[target.key].session
@@ -189,7 +201,7 @@ class Work:
             if known is not None and known.ok:
                 continue
             number = target.what if isinstance(target.what, int) else 0
-            yield Doing(f"back to {target.label} by its number")
+            yield Notice(f"back to {target.label} by its number")
             seen = yield from self._mover.near(seen, self._start_of_proof(seen, target.count))
             beside_db = seen.signal_db
             seen, trouble = yield from self._mover.goto(seen, number, target.count)
@@ -201,17 +213,17 @@ class Work:
                 note = "the meter shows no more there than beside it; peak it again"
             proof = Proof(seen.count, ok, note, seen.signal_db, beside_db)
             self.journal.proofs[target.key] = proof
-            yield Keep()
-            told = note
+            yield SaveJournal()
+            text = note
             if ok:
-                told = f"proved {target.label}: returned to {seen.count}{_on_meter(proof)}"
-            seen = yield Doing(told, done=True)
+                text = f"proved {target.label}: returned to {seen.count}{_on_meter(proof)}"
+            seen = yield Notice(text, done=True)
             if trouble:
                 break  # what strays or stalls is not driven on
         return seen
 
-    def _start_of_proof(self, seen: Seen, count: int) -> int:
-        """Where a return begins: PROOF_AWAY to the side the dish is on, or to the other."""
+    def _start_of_proof(self, seen: Observation, count: int) -> int:
+        """Where a return begins: PROOF_AWAY on the side of the dish, or on the other for room."""
         away = PROOF_AWAY if seen.count >= count else -PROOF_AWAY
         low = self.plan.east if self.plan.east is not None else count - PROOF_AWAY
         high = self.plan.west if self.plan.west is not None else count + PROOF_AWAY
@@ -220,7 +232,7 @@ class Work:
 
 
 def _peaks(signal_db: float | None, beside_db: float | None) -> bool:
-    """False where a meter shows no more at a place than beside it."""
+    """Whether a place is better than beside it on the meter; True without a meter."""
     return signal_db is None or beside_db is None or signal_db > beside_db
 
 

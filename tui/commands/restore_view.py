@@ -11,19 +11,20 @@ from typing import Any
 
 from bridge.bus.meaning import plural
 from bridge.restore.journal import Journal
-from bridge.restore.motion import Doing, Seen
 from bridge.restore.plan import Plan, Target, proofs_of, route_of
+from bridge.restore.requests import Notice, Observation
 
 WIDTH = 80  # columns
-PROOF_S = 15.0  # s of one return at the end besides the way to it (computed)
+PROOF_S = 15.0  # s of one return at the end besides the way to it (judgement)
 BLIND = (
     "Counts tell no direction: with the motor's pair reversed all of this would look the same, so "
     "see one satellite on the receiver at each side of the arc"
 )
-Tell = Callable[[Doing | Seen], None]
+Report = Callable[[Notice | Observation], None]
 
 
 def wrap(text: str) -> str:
+    """`text` in lines of WIDTH columns, indented from the second on."""
     return textwrap.fill(text, WIDTH, subsequent_indent="  ")
 
 
@@ -66,7 +67,7 @@ def plan_text(plan: Plan, journal: Journal, here: int | None) -> str:
 
 
 def plan_json(plan: Plan, journal: Journal, here: int | None) -> Iterator[str]:
-    """The same, one object a line."""
+    """The plan, one JSON object a line."""
     yield json.dumps({"kind": "plan", **_facts(plan, journal, here)})
     for target, state in _in_order(plan, journal, here):
         yield json.dumps(_row(target) | {"state": state}, ensure_ascii=False)
@@ -91,8 +92,8 @@ def _facts(plan: Plan, journal: Journal, here: int | None) -> dict[str, Any]:
     }
 
 
-def things_of(plan: Plan, journal: Journal, *, every_proof: bool) -> int:
-    """How many things there are to tell of: what is to be set, and the returns."""
+def notices_of(plan: Plan, journal: Journal, *, every_proof: bool) -> int:
+    """How many notices of something done to expect: one for each target, one for each return."""
     todo = sum(target.key not in journal.entries for target in plan.targets)
     return todo + (len(plan.positions) if every_proof else len(_proofs(plan)))
 
@@ -129,7 +130,7 @@ def _minutes(seconds: float) -> str:
 
 
 def results(plan: Plan, journal: Journal) -> Iterator[tuple[Target, str, int | None, str]]:
-    """Each target with what is known of it now, the count seen, and a note."""
+    """Each target with its state, the count seen at its proof, and a note."""
     for target in sorted(plan.targets, key=lambda target: target.count):
         entry, proof = journal.entries.get(target.key), journal.proofs.get(target.key)
         if entry is None:
@@ -141,6 +142,7 @@ def results(plan: Plan, journal: Journal) -> Iterator[tuple[Target, str, int | N
 
 
 def result_json(plan: Plan, journal: Journal) -> Iterator[str]:
+    """The results, one JSON object a line, and a summary as the last."""
     for target, state, seen, note in results(plan, journal):
         proof = journal.proofs.get(target.key)
         row = _row(target) | {"state": state, "seen_count": seen, "note": note}
@@ -161,7 +163,7 @@ def _tally(plan: Plan, journal: Journal) -> dict[str, int]:
 
 
 def result_text(plan: Plan, journal: Journal) -> str:
-    """What was proved, what was only sent, what was not tried; each told apart."""
+    """What was proved, what was only sent, what was not tried, each under its heading."""
     meanings = (
         ("proved", "Proved by returning"),
         ("holds", "Limits that hold"),
@@ -192,33 +194,34 @@ def _short(target: Target) -> str:
 
 
 @contextmanager
-def progress(total: int, say: Callable[[str], None] | None) -> Iterator[Tell]:
-    """A bar on a terminal; without one, what is done goes to `say`, if anywhere."""
+def progress(total: int, echo: Callable[[str], None] | None) -> Iterator[Report]:
+    """A bar on a terminal; without one, what is done goes to `echo`, if there is one."""
     if not sys.stderr.isatty():
 
-        def told(what: Doing | Seen) -> None:
-            if say is not None and isinstance(what, Doing) and what.done:
-                say(what.says)
+        def pass_on(report: Notice | Observation) -> None:
+            if echo is not None and isinstance(report, Notice) and report.done:
+                echo(report.text)
 
-        yield told
+        yield pass_on
         return
     from rich.console import Console  # noqa: PLC0415 - only a terminal needs it
     from rich.progress import BarColumn, Progress, TextColumn  # noqa: PLC0415
 
     columns = (TextColumn("{task.completed:>3.0f}/{task.total:.0f}"), BarColumn(bar_width=20))
-    says = TextColumn("{task.description}", markup=False)
-    with Progress(*columns, says, console=Console(stderr=True), transient=True) as bar:
+    description = TextColumn("{task.description}", markup=False)
+    with Progress(*columns, description, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("", total=total)
-        doing = [""]
+        current = ""
 
-        def tell(what: Doing | Seen) -> None:
-            if isinstance(what, Seen):
-                moving = f"driving {what.moving}" if what.moving else "at rest"
-                bar.update(task, description=f"{doing[0]}; count {what.count}, {moving}")
-            elif what.done:
-                bar.console.print(what.says, markup=False, highlight=False)
+        def show(report: Notice | Observation) -> None:
+            nonlocal current
+            if isinstance(report, Observation):
+                moving = f"driving {report.moving}" if report.moving else "at rest"
+                bar.update(task, description=f"{current}; count {report.count}, {moving}")
+            elif report.done:
+                bar.console.print(report.text, markup=False, highlight=False)
                 bar.advance(task)
             else:
-                doing[0] = what.says
+                current = report.text
 
-        yield tell
+        yield show

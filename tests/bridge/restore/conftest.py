@@ -31,22 +31,24 @@ class InstantBus:
         self.breaks_after = False  # ... having been carried out all the same
         self.heard: list[Event] = []
         self.frames: list[str] = []
+        self.log: list[str] = []  # frames, and "stop" for each bare stop
 
     def _call(self, act: Callable[[], object]) -> object:
         self.calls += 1
         breaks = self.breaks_at is not None and self.calls >= self.breaks_at
         if breaks and not (self.breaks_after and self.calls == self.breaks_at):
             raise LinkLost("the port went away")
-        told = act()
+        result = act()
         if breaks:
             raise LinkLost("the port went away")
-        return told
+        return result
 
     def send(self, data: bytes, *, reply_s: float = 0.0) -> Sent:
         def act() -> Sent:
             dish = self.dish
             dish.advance(dish.time_s + len(data) * BYTE_S)
             self.frames.append(data.hex().upper())
+            self.log.append(self.frames[-1])
             reply = dish.hear(data)
             dish.advance(dish.time_s + QUIET_S)
             return Sent(dish.time_s, reply if reply_s else None)
@@ -77,8 +79,12 @@ class InstantBus:
         return events
 
     def stop(self) -> None:
-        self._call(lambda: self.dish.hear(STOP))
-        self.heard.append(Stopped(self.dish.time_s))  # as an adapter tells of every stop
+        def act() -> None:
+            self.log.append("stop")
+            self.dish.hear(STOP)
+
+        self._call(act)
+        self.heard.append(Stopped(self.dish.time_s))  # as an adapter reports every stop
 
     def tally(self, count: int) -> None:
         self.shift = count - self.dish.tally
@@ -115,7 +121,7 @@ def station(larkmere) -> Callable[..., Station]:
     ) -> Station:
         taught = larkmere.taught_counts()
         rows = [row.model_dump() for row in larkmere.position]
-        told = {
+        content = {
             "station": larkmere.station.model_dump(),
             "mount": larkmere.mount.model_dump(),
             "position": [
@@ -125,9 +131,9 @@ def station(larkmere) -> Callable[..., Station]:
             ],
         }
         if limits:
-            told["limits"] = {"east": limits[0], "west": limits[1]}
+            content["limits"] = {"east": limits[0], "west": limits[1]}
         if approach:
-            told["positioner"] = {"approach": approach}
-        return Station.model_validate(told)
+            content["positioner"] = {"approach": approach}
+        return Station.model_validate(content)
 
     return make

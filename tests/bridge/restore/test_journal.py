@@ -9,11 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.errors import BadInput
-from bridge.restore.journal import Entry, Journal, JournalFile, Proof
+from bridge.restore.journal import Journal, JournalEntry, JournalFile, Proof
 
 NOTES = st.text(max_size=20)
 ENTRIES = st.builds(
-    Entry,
+    JournalEntry,
     st.integers(-1000, 1000),
     st.integers(1, 9),
     st.sampled_from(["sent", "acknowledged", "holds"]),

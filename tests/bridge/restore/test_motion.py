@@ -12,14 +12,14 @@ from hypothesis import strategies as st
 from bridge.bus.command import MOST_STEPS, Drive, Goto, command_of
 from bridge.errors import LinkError
 from bridge.restore.motion import (
-    LOOK,
+    OBSERVE,
     OVERRUN,
     QUIET_S,
     STRAY,
     Mover,
-    Seen,
-    Send,
-    Stop,
+    Observation,
+    SendFrame,
+    StopMotor,
 )
 from bridge.restore.plan import Plan, Target
 
@@ -44,7 +44,7 @@ class Rig:
         self.stored = {1: 500}
 
     def seen(self):
-        return Seen(self.t_s, round(self.count), self.pulses, self.moving, self._amps())
+        return Observation(self.t_s, round(self.count), self.pulses, self.moving, self._amps())
 
     def _amps(self):
         if self.moving is None:
@@ -53,13 +53,13 @@ class Rig:
 
     def act(self, act):
         match act:
-            case Send(frame):
+            case SendFrame(frame):
                 self._take(command_of(frame))
-            case Stop():
+            case StopMotor():
                 self.stops += 1
                 self.goal = self.count
             case _:
-                assert act == LOOK
+                assert act == OBSERVE
         self._pass(0.1)
         return self.seen()
 

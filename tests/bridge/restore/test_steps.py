@@ -10,8 +10,8 @@ from bridge.errors import LinkError, Refused
 from bridge.link.dialogue import Heard, Stopped
 from bridge.restore.journal import Journal
 from bridge.restore.plan import plan_of
-from bridge.restore.runner import Hand
-from bridge.restore.steps import Work
+from bridge.restore.runner import Runner
+from bridge.restore.steps import Restoration
 from sim.rig.dish import Dish
 
 FEW = (1, 5, 9, 16)
@@ -32,9 +32,9 @@ def rig(larkmere, instant_bus):
 def _restore(bus, station, *, two_way=True, journal=None, every=False, **words):
     plan = plan_of(station, **words)
     journal = journal or Journal(plan.fingerprint)
-    work = Work(plan, journal, two_way=two_way, every_proof=every)
-    hand = Hand(bus, sleep=bus.sleep)
-    hand.work(work)
+    restoration = Restoration(plan, journal, two_way=two_way, every_proof=every)
+    runner = Runner(bus, sleep=bus.sleep)
+    runner.run(restoration)
     return journal
 
 
@@ -197,9 +197,9 @@ def test_a_stop_at_the_adapter_ends_it(rig, station):
             bus.heard.append(Stopped(bus.dish.time_s))
 
     plan = plan_of(station(*FEW))
-    work = Work(plan, Journal(plan.fingerprint), two_way=True)
+    restoration = Restoration(plan, Journal(plan.fingerprint), two_way=True)
     with pytest.raises(LinkError, match="somebody stopped the motor"):
-        Hand(bus, sleep=bus.sleep, tell=tell).work(work)
+        Runner(bus, sleep=bus.sleep, report=tell).run(restoration)
     after = [command_of(Frame.parse(bytes.fromhex(frame))) for frame in bus.frames[8:]]
     assert not any(isinstance(command, Drive | Goto) for command in after)
     assert bus.dish.positioner.memory.limits_on
@@ -222,9 +222,9 @@ def test_an_adapter_that_restarts_ends_it(rig, station):
             bus.greeting = replace(bus.greeting, boot=2)
 
     plan = plan_of(station(*FEW))
-    work = Work(plan, Journal(plan.fingerprint), two_way=True)
+    restoration = Restoration(plan, Journal(plan.fingerprint), two_way=True)
     with pytest.raises(LinkError, match="the adapter restarted, and with it its count"):
-        Hand(bus, sleep=bus.sleep, tell=tell).work(work)
+        Runner(bus, sleep=bus.sleep, report=tell).run(restoration)
 
 
 def test_a_failed_proof_has_its_session_put_back_anew(rig, station):
@@ -233,7 +233,7 @@ def test_a_failed_proof_has_its_session_put_back_anew(rig, station):
     journal = _restore(bus, wanted)
     journal.proofs["position 9"].ok = False
     bus.dish.positioner.memory.positions[9] = 300
-    journal.begin_again()
+    journal.begin_session()
     assert not journal.entries
     _restore(bus, wanted, journal=journal)
     assert _kept(bus)[0] == _counts(wanted)
@@ -254,8 +254,8 @@ def test_counter_writes_put_it_back_without_motion(rig, station):
         if not journal.proofs:
             moved.append(bus.dish.machine.x - before)
 
-    work = Work(plan, journal, two_way=True)
-    Hand(bus, sleep=bus.sleep, keep=keep).work(work)
+    restoration = Restoration(plan, journal, two_way=True)
+    Runner(bus, sleep=bus.sleep, save=keep).run(restoration)
     assert _kept(bus) == (_counts(wanted), (45, 985, True))
     assert moved
     assert set(moved) == {0.0}
@@ -278,7 +278,7 @@ def test_counter_writes_broken_off_leave_the_counter_right(rig, station):
             raise KeyboardInterrupt
 
     plan = plan_of(station(*FEW), by_counter=True)
-    work = Work(plan, Journal(plan.fingerprint), two_way=True)
+    restoration = Restoration(plan, Journal(plan.fingerprint), two_way=True)
     with pytest.raises(KeyboardInterrupt):
-        Hand(bus, sleep=bus.sleep, tell=tell).work(work)
+        Runner(bus, sleep=bus.sleep, report=tell).run(restoration)
     assert bus.dish.positioner.memory.count == 500

@@ -61,7 +61,7 @@ def test_the_plan_in_json(station, journal, capsys, counts, limits):
         ({"only": [3]}, BadInput, "position 3 is not in the list"),
         ({"here": 3}, BadInput, "--here 3: the list has no such position"),
         ({"here": 14, "as_read": True}, BadInput, "give one of them"),
-        ({"go": True}, Refused, "nothing tells which count the dish stands at"),
+        ({"go": True}, Refused, "say which count the dish stands at"),
     ],
 )
 def test_what_cannot_be_is_told_before_a_port_is_opened(station, monkeypatch, options, error, says):
@@ -111,7 +111,7 @@ def test_a_port_without_counts_is_refused_with_the_way_round(station, journal, m
             Uncounted.closed = True
 
     monkeypatch.setattr(restore, "open_adapter", lambda port: Uncounted())
-    with pytest.raises(Refused, match=r"tells no counts .pulses, tally missing.*in the console"):
+    with pytest.raises(Refused, match=r"sends no counts .pulses, tally missing.*in the console"):
         restore.run(station, "sim://", journal=journal, go=True, as_read=True)
     assert Uncounted.closed
 
