@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -14,6 +15,9 @@ from cyclopts import App, CycloptsError, Parameter
 from bridge.errors import ArcstepError
 from tui.list_cli import drift, plan, positions, station_app
 from tui.options import BUS, DEMO_PORT, LIST, MOVING, AsJson, File, Port, Rate
+
+RETAINED_BYTES = 1 << 24  # bytes, more than any block of samples (judgement)
+COLLECT_OBJECTS = 20_000  # new objects after which the garbage collector runs (judgement)
 
 
 def _version() -> str:
@@ -166,8 +170,23 @@ def _silence_stdout() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+def _tune_process() -> None:
+    """Set what holds for the whole process: memory, threads, the garbage collector.
+
+    The usual allocator of Linux gives a large block back to the system when it is freed. Then each
+    new block of samples costs one page fault a page, and they take longer than the block itself.
+    Once a block of RETAINED_BYTES has been freed (its pages are never touched), the allocator
+    keeps smaller ones for reuse. On other systems this does nothing.
+    """
+    bytes(RETAINED_BYTES)
+    # Products of small matrices gain nothing from threads, which take time to start and to join.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    gc.set_threshold(COLLECT_OBJECTS)
+
+
 def main(argv: list[str] | None = None) -> Any:
     """Run one command line and exit with its code."""
+    _tune_process()
     # Started in the background, SIGINT comes ignored; what drives a motor is to heed it.
     signal.signal(signal.SIGINT, signal.default_int_handler)
     for name in ("SIGTERM", "SIGHUP"):

@@ -32,7 +32,6 @@ REFERENCES_HZ = (
 BATCH_BLOCKS = 4096  # blocks given at once, 0.37 or 0.75 s
 MOST_SLAB_BLOCKS = 1024  # of these, multiplied at once; a part of BATCH_BLOCKS,
 SLAB_BYTES = 1 << 19  # as many as stay in the processor's nearer memory
-RETAINED_BYTES = 1 << 24  # memory that is given back goes to the system in pieces no smaller
 HIGHEST = 1e9  # in the unit of the samples; beyond it lies a damaged file
 
 
@@ -70,17 +69,6 @@ def clip_damaged(values: Floats) -> Floats:
     return values
 
 
-@lru_cache(maxsize=1)
-def _retain_memory() -> None:
-    """Have the C library keep what is freed for the next block of samples.
-
-    After a piece as large as this was freed once (its pages never touched), the usual allocator
-    of Linux takes smaller ones from what it holds; else each block costs as many page faults as
-    it has pages, and they more time than the block itself. Elsewhere this does nothing.
-    """
-    np.empty(RETAINED_BYTES, np.uint8)
-
-
 @dataclass(slots=True)
 class PowerMeter:
     """Raw samples in any chunks -> units; raw * `scale` + `offset` is the unit of the trace."""
@@ -98,7 +86,6 @@ class PowerMeter:
     _blocks: int = 0  # rows of it that are made
 
     def __post_init__(self) -> None:
-        _retain_memory()
         self._look = max(6, round(self.rate_hz * BLOCK_S))
         self.block = 2 * self._look if self.rate_hz >= FAST_HZ else self._look
         self._table = _table_of(self._look, self.rate_hz, self.scale)

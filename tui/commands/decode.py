@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import gc
-import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -21,9 +19,6 @@ if TYPE_CHECKING:
     from bridge.audit import Audit, Finding
 
 CODE_BAD = 2  # exit code of a file that cannot be read
-
-# Products of small tables gain nothing from threads, which cost time to start and to wait for.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def decode(
@@ -104,7 +99,6 @@ def _decode_one(
     progress = Progress(file, capture.progress)
     try:
         channels = choose_channels(capture, channel, told=progress.show)
-        gc.freeze()  # modules stay to the end: the collector need not walk through them each time
         progress.clear()
         if len(capture.traces) > 1:
             print(channels.describe(capture), file=sys.stderr)
