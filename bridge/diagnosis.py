@@ -2,8 +2,8 @@
 
     power on   counts   current          diagnosis
     yes        come     any              none: it moves
-    yes        stop     under OPEN_A     end switch open, or a broken motor wire
-    yes        stop     STALL_A or more  the motor is held: a stall
+    yes        stop     none             end switch open, or a broken motor wire
+    yes        stop     of a stall       the motor is held
     yes        stop     between          it turns, but nothing is counted
     yes        stop     not measured     counts stopped, more cannot be told
 
@@ -14,12 +14,8 @@ from __future__ import annotations
 
 from enum import Enum
 
+from bridge import trade
 from bridge.bus.command import Side
-
-PATIENCE_S = 1.0  # s without a count; at 2 counts/s, a laboured actuator, one comes in 0.5 s
-INRUSH_S = 0.3  # s, longer than the current of a motor that starts (about 0.1 s, judgement)
-OPEN_A = 0.05  # A, less is an open circuit: a free motor takes 0.5-1 A (common practice)
-STALL_A = 3.0  # A, from here on the motor is held: a stall takes 3-5 A (common practice)
 
 
 class Standstill(Enum):
@@ -39,9 +35,9 @@ def diagnose(motor_a: float | None) -> Standstill:
     """
     if motor_a is None:
         return Standstill.UNMEASURED
-    if abs(motor_a) < OPEN_A:
+    if abs(motor_a) < trade.OPEN_CIRCUIT_A:
         return Standstill.END_SWITCH
-    return Standstill.STALL if abs(motor_a) >= STALL_A else Standstill.NO_COUNTS
+    return Standstill.STALL if abs(motor_a) >= trade.STALL_A.low else Standstill.NO_COUNTS
 
 
 class MotionWatch:
@@ -79,7 +75,7 @@ class MotionWatch:
             return None
         if motor_a is not None:
             self._last_a = abs(motor_a)
-        if t_s - self._quiet_since_s < PATIENCE_S:
+        if t_s - self._quiet_since_s < trade.NO_PULSES_S:
             return None
         self.standstill = diagnose(motor_a)
         if self._reported or motor_a is None:
@@ -92,8 +88,8 @@ class MotionWatch:
             self._powered
             and not self._reported
             and pulses == self._pulses
-            and self._last_a >= STALL_A
-            and t_s - self._quiet_since_s >= INRUSH_S
+            and self._last_a >= trade.STALL_A.low
+            and t_s - self._quiet_since_s >= trade.INRUSH_S
         )
         self._powered, self.standstill = False, None
         return Standstill.STALL if tripped else None

@@ -7,6 +7,7 @@
     |   |-- CaptureError                     a file that holds no capture we can read
     |   `-- YardError                        a yard or station that cannot exist
     |-- Refused                          1   the guard would not let it move
+    |   `-- NotConfirmed                     it must be ordered twice
     `-- LinkError (OSError)              3   the device or the way to it failed
         |-- PortUnavailable                  missing, busy, forbidden or unknown
         |-- LinkLost                         it was there and went away
@@ -50,6 +51,10 @@ class Refused(ArcstepError):
     """The guard would not let it move; nothing was sent."""
 
     exit_code = 1
+
+
+class NotConfirmed(Refused):
+    """A command with far-reaching effects, ordered once; ordered again it is sent."""
 
 
 class LinkError(ArcstepError, OSError):

@@ -24,7 +24,7 @@ from bridge.bus.command import (
 )
 from bridge.bus.frame import Frame
 from bridge.bus.meaning import plural
-from bridge.errors import Refused
+from bridge.errors import NotConfirmed, Refused
 
 REVERSAL_WAIT_S = trade.REVERSAL_WAIT_S.high  # s, the careful end
 LONGEST_GOTO_S = trade.END_TO_END_S.high  # s, so that the slowest actuator arrives
@@ -145,7 +145,7 @@ def permit(frame: Frame, now: Situation, *, asked_twice: bool = False) -> Permit
     _check_unbounded(frame)
     why = _ASKED_TWICE.get(frame.command) if frame.command is not None else None
     if why and not asked_twice:
-        raise Refused(f"{frame.hex} needs to be asked for twice: {why}")
+        raise NotConfirmed(f"{frame.hex} needs to be asked for twice: {why}")
     moves = isinstance(command, Drive | Goto | GotoAngle) or frame.command in (
         std.GOTO_ANGLE,
         std.GOTO_COUNTER,

@@ -7,43 +7,28 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bridge.bus.command import Command, Drive, Goto, Limits, SetLimit, Store
-from bridge.bus.meaning import plural
+from bridge.bus.command import Command, Limits, SetLimit, Store
 from bridge.helm.snapshot import PositionRow, Snapshot
 
 
-def after(command: Command | None, now: Snapshot) -> dict[str, object]:
-    """Fields of the snapshot that `command` should have changed."""
+def believe(command: Command | None, now: Snapshot) -> Snapshot:
+    """The snapshot with what `command` should have changed."""
     match command:
         case SetLimit("east"):
-            return {"limit_east": now.count, "limits_on": True}
+            return replace(now, limit_east=now.count, limits_on=True)
         case SetLimit("west"):
-            return {"limit_west": now.count, "limits_on": True}
+            return replace(now, limit_west=now.count, limits_on=True)
         case Limits(on):
-            return {"limits_on": on}
+            return replace(now, limits_on=on)
         case Store(number):
-            return {"limits_on": True, "positions": _stored(number, now)}
+            return replace(now, limits_on=True, positions=_stored(number, now))
         case _:
-            return {}
+            return now
 
 
 def _stored(number: int, now: Snapshot) -> tuple[PositionRow, ...]:
+    """The list with `number` stored at the present count, in the order of its numbers."""
     rows = {row.number: row for row in now.positions}
     known = rows.get(number, PositionRow(number, f"position {number}"))
     rows[number] = replace(known, count=now.count)
     return tuple(rows[key] for key in sorted(rows))
-
-
-def bound_words(command: Command | None) -> str:
-    """How far a motion goes, in words that follow `driving west,`."""
-    match command:
-        case Drive(counts=int(counts)):
-            return plural(counts, "count")
-        case Drive(seconds=int(seconds)):
-            return f"at most {seconds} s"
-        case Goto(0):
-            return "to the reference"
-        case Goto(number):
-            return f"to position {number}"
-        case _:
-            return ""

@@ -10,41 +10,66 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bridge.bus.command import Drive, Halt, Side, frame_of
 from bridge.bus.frame import Frame
-from bridge.helm.held_key import PIECE_S, HeldKey
+from bridge.helm.key_press import PIECE_S, Due, HeldKey, Press, judge_press
 from bridge.link.client import Adapter
-
-STALE_S = 0.25  # s after which a key press is too old to move anything
+from bridge.log.record import Record
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
-    """Something for the helm's thread to do: a frame, or a deed on the adapter itself."""
+class FrameOrder:
+    """A frame for the bus.
 
-    frame: Frame | None = None
-    deed: Callable[[Adapter], None] | None = None
-    says: str = ""
-    asked_twice: bool = False
+    `words` are those it was given in, where it was: with `confirmed` they were given twice. `cause`
+    goes into the log. `pressed_s` is set where a key press asked for it, which may grow stale.
+    `halts` is the number of halts before it, filled in by the queue.
+    """
+
+    frame: Frame
+    words: str = ""
+    confirmed: bool = False
+    cause: str = ""
     pressed_s: float | None = None
+    halts: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class AdapterOrder:
+    """A change of the adapter itself, such as its supply, and the record of it."""
+
+    apply: Callable[[Adapter], None]
+    record: Record
+
+
+Order = FrameOrder | AdapterOrder
 
 
 class Orders:
-    """The queue between whoever asks and the helm's thread; every method is thread-safe."""
+    """The queue between whoever orders and the helm's thread; every method is thread-safe."""
 
-    def __init__(self) -> None:
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
         self._wake = threading.Condition()
         self._waiting: deque[Order] = deque()
-        self._jog: Order | None = None
+        self._jog: FrameOrder | None = None
         self._held: HeldKey | None = None
         self._halted_s = float("-inf")
+        self._halts = 0
         self._closed = False
-        self.halts = 0  # grows with each halt: an order carried across one is void
+
+    @property
+    def halts(self) -> int:
+        """How many halts there were; an order carried across one is void."""
+        return self._halts
 
     def put(self, order: Order) -> None:
+        """Add an order behind the others."""
         with self._wake:
+            if isinstance(order, FrameOrder):
+                order = replace(order, halts=self._halts)
             self._waiting.append(order)
             self._wake.notify()
 
@@ -52,7 +77,8 @@ class Orders:
         """One count; dropped where another waits already."""
         with self._wake:
             if self._jog is None and self.fresh(pressed_s):
-                self._jog = Order(frame_of(Drive(side, counts=1)), pressed_s=pressed_s)
+                frame = frame_of(Drive(side, counts=1))
+                self._jog = FrameOrder(frame, pressed_s=pressed_s, halts=self._halts)
                 self._wake.notify()
 
     def hold(self, side: Side, pressed_s: float) -> None:
@@ -71,46 +97,57 @@ class Orders:
         with self._wake:
             self._waiting.clear()
             self._jog = self._held = None
-            self._halted_s = time.monotonic()
-            self.halts += 1
+            self._halted_s = self._clock()
+            self._halts += 1
 
-    def let_go(self) -> None:
-        """Forget the held key: what it asked for was refused."""
+    def release_key(self) -> None:
+        """Forget the held key: what it ordered was refused."""
         with self._wake:
             self._held = None
 
     def close(self) -> None:
+        """Wake whoever waits, for good."""
         with self._wake:
             self._closed = True
             self._wake.notify_all()
 
     def fresh(self, pressed_s: float) -> bool:
-        """A key press that is neither old nor from before the last halt."""
-        return time.monotonic() - pressed_s <= STALE_S and pressed_s > self._halted_s
+        """Whether a key press is neither old nor from before the last halt."""
+        press = judge_press(pressed_s, now_s=self._clock(), halted_s=self._halted_s)
+        return press is Press.FRESH
 
-    def next(self, until_s: float) -> Order | None:
-        """The next order, or None at `until_s` (monotonic) or when closed."""
+    def wait(self, until_s: float) -> None:
+        """Return when there is something to take, at `until_s` at the latest, or when closed."""
         with self._wake:
-            while not self._closed:
-                now_s = time.monotonic()
-                if order := self._held_piece(now_s) or self._take():
-                    return order
-                if now_s >= until_s:
-                    return None
+            now_s = self._clock()
+            waits = self._waiting or self._jog or (self._held and self._held.due(now_s))
+            if not waits and not self._closed and until_s > now_s:
                 self._wake.wait(until_s - now_s)
-            return None
 
-    def _take(self) -> Order | None:
-        if self._jog is not None:
-            order, self._jog = self._jog, None
-            return order
-        return self._waiting.popleft() if self._waiting else None
+    def take(self) -> Order | None:
+        """The next order, None where nothing is due."""
+        with self._wake:
+            if piece := self._held_piece(self._clock()):
+                return piece
+            if self._jog is not None:
+                jog, self._jog = self._jog, None
+                return jog
+            return self._waiting.popleft() if self._waiting else None
 
-    def _held_piece(self, now_s: float) -> Order | None:
-        due = self._held.due(now_s) if self._held else None
-        if self._held is None or due is None:
+    def _held_piece(self, now_s: float) -> FrameOrder | None:
+        held = self._held
+        if held is None:
             return None
-        if due == "grant":
-            return Order(frame_of(Drive(self._held.side, seconds=PIECE_S)))
-        self._held = None
-        return Order(frame_of(Halt()), says="key let go") if due == "halt" else None
+        match held.due(now_s):
+            case None:
+                return None
+            case Due.PIECE:
+                held.granted_s = now_s
+                frame = frame_of(Drive(held.side, seconds=PIECE_S))
+                return FrameOrder(frame, halts=self._halts)
+            case Due.HALT:
+                self._held = None
+                return FrameOrder(frame_of(Halt()), cause="key released", halts=self._halts)
+            case Due.FORGET:
+                self._held = None
+                return None

@@ -1,70 +1,64 @@
-"""Where the dish came to rest after it was sent somewhere, and what places were called anew.
-
-The words stand in the log and are read back from a saved one, so both live here.
-"""
+"""The outcome of a move: where the dish came to rest after it was sent to a place."""
 
 from __future__ import annotations
 
-import re
+from collections.abc import Sequence
 
-from bridge.bus.command import Command, Drive, Goto, GotoAngle, Side
+from bridge.bus.command import Command, Drive, Goto, GotoAngle, Halt
+from bridge.helm.snapshot import Activity, PositionRow
+from bridge.log.record import Kind, LogEvent, Record
 
-_RECOUNT = re.compile(r"Call this place count (-?\d+)(?:; it read (-?\d+))?")
-_END = re.compile(r"Stopped at count (-?\d+) going (east|west): voltage but no current")
+ARRIVES = 4  # counts off that coast (1-3) and backlash (1-4) leave (common practice)
 
 
-class Arrival:
-    """Follows one motion that has a place to end at."""
+def judge_rest(count: int | None, expected: int | None, *, halted: bool) -> LogEvent:
+    """How a move ended that came to rest at `count`, sent to a place stored at `expected`.
+
+    >>> judge_rest(482, 480, halted=False).value, judge_rest(None, 480, halted=False).value
+    ('reached', 'unproved')
+    """
+    if halted:
+        return LogEvent.HALTED
+    if count is None or expected is None:
+        return LogEvent.UNPROVED
+    return LogEvent.REACHED if abs(count - expected) <= ARRIVES else LogEvent.OFF
+
+
+class Outcome:
+    """Follows one motion that has a place to end at, and reports once how it ended."""
 
     def __init__(self) -> None:
-        self._bound_for = ""
+        self._target: Goto | GotoAngle | None = None
+        self._expected: int | None = None
         self._moved = False
+        self._halted = False
 
-    def order(self, command: Command | None) -> None:
+    def sent(self, command: Command | None, positions: Sequence[PositionRow]) -> None:
         """A command was sent; another motion replaces the one before."""
-        if isinstance(command, Goto):
-            self._bound_for = f"position {command.number}" if command.number else "the reference"
-        elif isinstance(command, GotoAngle):
-            self._bound_for = f"{command.angle_deg:.4g} deg {command.side}"
-        elif isinstance(command, Drive):
-            self._bound_for = ""
-        else:
+        if isinstance(command, Halt):
+            self.halt()
+        if not isinstance(command, Goto | GotoAngle | Drive):
             return
-        self._moved = False
+        self._target = None if isinstance(command, Drive) else command
+        self._expected = next(
+            (row.count for row in positions if row.number == getattr(command, "number", None)), None
+        )
+        self._moved = self._halted = False
 
-    def see(self, moving: Side | None, state: str, count: int | None) -> str:
-        """What to log once it has moved and rests; empty until then."""
-        if not self._bound_for:
-            return ""
-        if moving:
+    def halt(self) -> None:
+        """The motion was halted; safe in any thread."""
+        self._halted = True
+
+    def see(self, activity: Activity, count: int | None) -> Record | None:
+        """The record of how it ended, once, when it has moved and is at rest."""
+        if self._target is None:
+            return None
+        if activity is Activity.DRIVING:
             self._moved = True
-        elif self._moved and state == "at rest":
-            at = "" if count is None else f" at count {count}"
-            says = f"At rest{at}, sent to {self._bound_for}"
-            self._bound_for = ""
-            return says
-        return ""
-
-
-def recount_words(count: int, before: int | None) -> str:
-    """How the log says that a place is called by another count.
-
-    >>> recount_of(recount_words(45, 60))
-    (45, 60)
-    """
-    read = "" if before is None else f"; it read {before}"
-    return f"Call this place count {count}{read}"
-
-
-def recount_of(meaning: str) -> tuple[int, int | None] | None:
-    """The new count and the one before, of a line that calls a place by another count."""
-    found = _RECOUNT.fullmatch(meaning)
-    return None if found is None else (int(found[1]), int(found[2]) if found[2] else None)
-
-
-def end_of(meaning: str) -> tuple[Side, int] | None:
-    """Side and count of an end, of a line that tells of a stop at an end switch."""
-    found = _END.match(meaning)
-    if found is None:
-        return None
-    return ("east" if found[2] == "east" else "west"), int(found[1])
+        if not self._moved or activity is not Activity.AT_REST:
+            return None
+        target, self._target = self._target, None
+        event = judge_rest(count, self._expected, halted=self._halted)
+        if isinstance(target, Goto):
+            return Record(Kind.REST, event, position=target.number, expected=self._expected)
+        return Record(Kind.REST, event, detail=f"{target.angle_deg:.4g} deg {target.side}")

@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 from typing import Literal
 
 from bridge.bus.command import Side
 
 LinkState = Literal["opening", "open", "lost", "closed"]
-LogKind = Literal["sent", "heard", "reply", "rest", "note", "refused", "error"]
 Hemisphere = Literal["north", "south"]
+
+
+class Activity(Enum):
+    """What the dish is doing, in the words that are shown."""
+
+    OPENING = "opening the port"
+    NO_LINK = "no link"
+    DRIVING = "driving"
+    COASTING = "coasting to rest"
+    AT_REST = "at rest"
+    CLOSED = "closed"
 
 
 @dataclass(frozen=True, slots=True)
 class PositionRow:
-    """One place of the list: `count` where it was stored, `predicted` where geometry puts it."""
+    """One position of the list: `count` where it was stored, `predicted` where geometry puts it."""
 
     number: int
     name: str
@@ -38,30 +49,23 @@ class Scale:
 
 
 @dataclass(frozen=True, slots=True)
-class LogLine:
-    """One line of the log; `t_s` is the host's monotonic clock, `count` the last one seen."""
-
-    seq: int
-    t_s: float
-    kind: LogKind
-    hex: str
-    meaning: str
-    count: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class Snapshot:
-    """Everything on the screen at one moment; None is not known."""
+    """Everything on the screen at one moment; None is not known.
 
-    t_s: float
+    `bound` says how far the motion under way goes. `confirm` holds the words of a command that
+    was refused only because it must be given twice.
+    """
+
     live: bool
     port: str
     link: LinkState = "opening"
     error: str = ""
+    confirm: str = ""
     capabilities: frozenset[str] = frozenset()
     count: int | None = None
     moving: Side | None = None
-    state: str = "opening the port"
+    activity: Activity = Activity.OPENING
+    bound: str = ""
     motor_v: float | None = None
     motor_a: float | None = None
     signal_db: float | None = None
@@ -77,4 +81,15 @@ class Snapshot:
     positions: tuple[PositionRow, ...] = ()
     selected: int = 1
     acknowledged: bool = False
-    revision: int = 0
+
+    @property
+    def state(self) -> str:
+        """The activity in words.
+
+        >>> driving = Snapshot(False, "sim://", moving="west", activity=Activity.DRIVING)
+        >>> driving.state
+        'driving west'
+        """
+        if self.activity is not Activity.DRIVING or self.moving is None:
+            return self.activity.value
+        return f"{self.activity.value} {self.moving}" + (f", {self.bound}" if self.bound else "")

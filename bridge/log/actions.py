@@ -1,15 +1,16 @@
-"""What a log says was done to a positioner: from the console's saved log, from `decode --json`
-lines, or from a capture itself.
+"""The actions on a positioner that a log shows: from the console's saved log, from the lines of
+`decode --json`, or from a capture.
 
-A command on the bus is an act that was sent; whether it was obeyed, only counts can tell.
+A command on the bus was sent; only counts can tell whether it was obeyed.
 """
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
+
+from pydantic import BaseModel
 
 from bridge.bus import addresses
 from bridge.bus import standard as std
@@ -19,43 +20,60 @@ from bridge.bus.frame import Frame
 from bridge.bus.meaning import positioner_flags
 from bridge.bus.standard import PositionerFlag
 from bridge.errors import BadInput, FrameError
-from bridge.helm.outcome import end_of, recount_of
-from bridge.log.file import Kept, is_log, read_log
+from bridge.log.file import LogRow, is_log, read_log
+from bridge.log.record import Kind, LogEvent
 
-Did = Literal[
+ActionKind = Literal[
     "store", "goto", "drive", "halt", "limit", "limits on", "limits off", "reset", "recalculate",
     "write counter", "rest", "recount", "end", "restart", "reference lost",
 ]  # fmt: skip
 
-_RAW: dict[int, Did] = {
+_BY_BYTE: dict[int, ActionKind] = {
     std.RESET: "reset",
     std.SET_POSITIONS: "recalculate",
     std.WRITE_COUNTER: "write counter",
 }
+_FRAME_KINDS = (Kind.SENT, Kind.HEARD, Kind.REPLY)
 
 
 @dataclass(frozen=True, slots=True)
-class Act:
+class Action:
     """One thing done or seen, in order; `count` is the one seen then, None where none was.
 
-    For "recount", `count` is the old count of the place and `number` the new one.
+    A "recount" gives the place of `count` the count `new_count`. `at` says where in the log, in
+    words ("line 12" or "at 12.300 s"), `line` by number where the log has lines.
     """
 
-    did: Did
-    at: str  # where in the log, in words: "line 12" or "12.300 s"
+    kind: ActionKind
+    at: str
     line: int | None = None
     number: int | None = None
     side: Side | None = None
     count: int | None = None
+    new_count: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Log:
-    """All acts of a log, and whether it is of a kind that sees counts."""
+class ActionLog:
+    """All actions of a log; `unreadable` counts frames with bytes lost or of wrong parity."""
 
     where: str
-    acts: tuple[Act, ...]
-    unread: int = 0  # frames with bytes lost or of wrong parity
+    actions: tuple[Action, ...]
+    unreadable: int = 0
+
+
+class _Line(BaseModel):
+    """Any line of `decode --json`."""
+
+    kind: str
+
+
+class _FrameLine(_Line):
+    """A line of `decode --json` that holds a frame."""
+
+    hex: str
+    parity_ok: list[bool] = []
+    t_s: float | None = None
 
 
 def is_log_text(head: str) -> bool:
@@ -64,104 +82,102 @@ def is_log_text(head: str) -> bool:
     return is_log(head) or (first.startswith("{") and '"kind"' in first)
 
 
-def acts_of_text(text: str, where: str) -> Log | None:
-    """The acts of a saved log or of `decode --json` lines; None where a text is neither.
+def actions_of_text(text: str, where: str) -> ActionLog | None:
+    """The actions of a saved log or of `decode --json` lines; None where a text is neither.
 
     Raises BadInput with the line that cannot be read.
     """
     if is_log(text):
-        return Log(where, tuple(_of_lines(read_log(text, where))))
+        return ActionLog(where, tuple(_of_rows(read_log(text, where))))
     return _of_json(text, where) if is_log_text(text) else None
 
 
-def acts_of_events(events: Iterable[Event], where: str) -> Log:
-    """The acts of a capture."""
-    acts: list[Act] = []
-    unread = 0
+def actions_of_events(events: Iterable[Event], where: str) -> ActionLog:
+    """The actions of a capture."""
+    actions: list[Action] = []
+    unreadable = 0
     for event in events:
         if not isinstance(event, FrameHeard):
             continue
         at = "without a time" if event.t_s is None else f"at {event.t_s:.3f} s"
         if event.frame is None or not all(event.parity_ok):
-            unread += 1
+            unreadable += 1
             continue
-        acts += _of_frame(event.frame, event.asked, at, None, None)
-    return Log(where, tuple(acts), unread)
+        actions += _of_frame(event.frame, event.asked, at, None, None)
+    return ActionLog(where, tuple(actions), unreadable)
 
 
-def _of_lines(lines: Iterable[Kept]) -> Iterator[Act]:
+def _of_rows(rows: Iterable[LogRow]) -> Iterator[Action]:
     asked: Frame | None = None
-    for line in lines:
-        at = f"line {line.row}"
-        if line.hex and line.kind in ("sent", "heard", "reply"):
+    for row in rows:
+        at = f"line {row.row}"
+        if row.hex and row.kind in _FRAME_KINDS:
             try:
-                frame = Frame.parse(bytes.fromhex(line.hex))
+                frame = Frame.parse(bytes.fromhex(row.hex))
             except (ValueError, FrameError):
-                continue  # a stretch of bytes that is no frame was logged as it came
-            yield from _of_frame(frame, asked, at, line.row, line.count)
+                continue  # a stretch of bytes that is no frame is logged as it came
+            yield from _of_frame(frame, asked, at, row.row, row.count)
             asked = frame if frame.reply_wanted else None
-        elif line.kind == "rest":
-            yield Act("rest", at, line.row, count=line.count)
-        elif found := recount_of(line.meaning):
-            new, old = found
-            yield Act("recount", at, line.row, number=new, count=old)
-        elif end := end_of(line.meaning):
-            yield Act("end", at, line.row, side=end[0], count=end[1])
-        elif line.kind == "error" and line.meaning.startswith("The adapter restarted"):
-            yield Act("restart", at, line.row, count=line.count)
+        elif row.kind == Kind.REST:
+            yield Action("rest", at, row.row, count=row.count)
+        elif row.event is LogEvent.RECOUNT:
+            yield Action("recount", at, row.row, count=row.old_count, new_count=row.new_count)
+        elif row.event is LogEvent.END_SWITCH and row.count is not None:
+            yield Action("end", at, row.row, side=row.side, count=row.count)
+        elif row.event is LogEvent.RESTART:
+            yield Action("restart", at, row.row, count=row.count)
 
 
-def _of_json(text: str, where: str) -> Log:
-    acts: list[Act] = []
-    unread = 0
+def _of_json(text: str, where: str) -> ActionLog:
+    actions: list[Action] = []
+    unreadable = 0
     asked: Frame | None = None
     for row, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
         if not line.strip():
             continue
         try:
-            told = json.loads(line)
-            if told["kind"] != "frame":
+            if _Line.model_validate_json(line).kind != "frame":
                 continue
-            data, parity, t_s = told["hex"], told.get("parity_ok", []), told.get("t_s")
-            whole = "?" not in data and all(parity)
-            frame = Frame.parse(bytes.fromhex(data)) if whole else None
-            at = f"line {row}" if t_s is None else f"at {float(t_s):.3f} s"
-        except (ValueError, TypeError, KeyError, FrameError):
+            entry = _FrameLine.model_validate_json(line)
+            whole = "?" not in entry.hex and all(entry.parity_ok)
+            frame = Frame.parse(bytes.fromhex(entry.hex)) if whole else None
+        except ValueError:  # no JSON, no such line, no hexadecimal digits, or no frame
             raise BadInput(
                 f"{where}:{row}: is no line of decode --json; make it anew with: arcstep decode"
                 " CAPTURE --json"
             ) from None
         if frame is None:
-            unread += 1
+            unreadable += 1
             continue
-        acts += _of_frame(frame, asked, at, row, None)
+        at = f"line {row}" if entry.t_s is None else f"at {entry.t_s:.3f} s"
+        actions += _of_frame(frame, asked, at, row, None)
         asked = frame if frame.reply_wanted else None
-    return Log(where, tuple(acts), unread)
+    return ActionLog(where, tuple(actions), unreadable)
 
 
 def _of_frame(
     frame: Frame, asked: Frame | None, at: str, line: int | None, count: int | None
-) -> Iterator[Act]:
+) -> Iterator[Action]:
     if frame.is_reply:
         flags = positioner_flags(frame, asked)
         if flags is not None and PositionerFlag.LOST in flags:
-            yield Act("reference lost", at, line, count=count)
+            yield Action("reference lost", at, line, count=count)
         return
     if frame.address not in addresses.POLAR:
         return
-    if frame.command in _RAW:
-        yield Act(_RAW[frame.command], at, line, count=count)
+    if frame.command in _BY_BYTE:
+        yield Action(_BY_BYTE[frame.command], at, line, count=count)
         return
     match command_of(frame):
         case Store(number):
-            yield Act("store", at, line, number=number, count=count)
+            yield Action("store", at, line, number=number, count=count)
         case Goto(number):
-            yield Act("goto", at, line, number=number, count=count)
+            yield Action("goto", at, line, number=number, count=count)
         case SetLimit(side):
-            yield Act("limit", at, line, side=side, count=count)
+            yield Action("limit", at, line, side=side, count=count)
         case Limits(on):
-            yield Act("limits on" if on else "limits off", at, line, count=count)
+            yield Action("limits on" if on else "limits off", at, line, count=count)
         case Drive(side):
-            yield Act("drive", at, line, side=side, count=count)
+            yield Action("drive", at, line, side=side, count=count)
         case Halt():
-            yield Act("halt", at, line, count=count)
+            yield Action("halt", at, line, count=count)

@@ -1,34 +1,40 @@
-"""The last lines of what was sent, heard and said; safe to write and read from any thread."""
+"""The last records of the log, numbered; safe to write and read from any thread."""
 
 from __future__ import annotations
 
 import threading
 import time
 from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
 from itertools import islice
 
-from bridge.helm.snapshot import LogKind, LogLine
+from bridge.log.record import Record
 
-LINES = 2000  # lines kept
+MOST_RECORDS = 2000  # records; over a minute of a busy bus, at 25 frames a second (judgement)
 
 
-class Logbook:
-    """Numbered lines, the oldest forgotten first; each keeps `count`, the last one seen."""
+class LogBuffer:
+    """Numbered records, the oldest forgotten first; each is stamped with the last count seen."""
 
-    def __init__(self) -> None:
-        self.count: int | None = None
-        self._lines: deque[LogLine] = deque(maxlen=LINES)
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self.count: int | None = None  # the last one seen
+        self._clock = clock
+        self._records: deque[Record] = deque(maxlen=MOST_RECORDS)
         self._seq = 0
         self._lock = threading.Lock()
 
-    def say(self, kind: LogKind, meaning: str, hex_text: str = "") -> None:
+    def add(self, record: Record) -> None:
+        """Append a record; its number, time and count are filled in here."""
         with self._lock:
             self._seq += 1
-            line = LogLine(self._seq, time.monotonic(), kind, hex_text, meaning, self.count)
-            self._lines.append(line)
+            self._records.append(
+                replace(record, seq=self._seq, t_s=self._clock(), count=self.count)
+            )
 
-    def since(self, seq: int) -> list[LogLine]:
-        """Lines after number `seq`, oldest first."""
+    def since(self, seq: int) -> list[Record]:
+        """Records after number `seq`, oldest first."""
         with self._lock:
-            fresh = min(len(self._lines), self._seq - seq)
-            return list(islice(self._lines, len(self._lines) - fresh, None)) if fresh > 0 else []
+            kept = len(self._records)
+            skipped = min(max(0, kept - (self._seq - seq)), kept)
+            return list(islice(self._records, skipped, None))

@@ -10,15 +10,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-from bridge.log.actions import Act, Log
+from bridge.bus.command import Side
+from bridge.log.actions import Action, ActionKind, ActionLog
 from bridge.station.model import Position, Station
 from sim.lists.check import Finding
 from sim.station_rig import ends_of
 
 ARRIVES = 4  # counts off that coast and backlash leave (common practice, 1-3 and 1-4)
-END_SLACK = 3  # counts by which an end met again may differ: its coast (common practice)
-SIDES = ("east", "west")
-_VOIDS = {
+END_SLACK = 3  # counts by which an end met twice may differ: its coast (common practice, 1-3)
+SIDES: tuple[Side, Side] = ("east", "west")
+_VOIDS: dict[ActionKind, tuple[str, str]] = {
     "reset": ("reset", "a reset was sent {at}, which may clear stored positions and limits"),
     "recalculate": (
         "recalculated",
@@ -29,215 +30,245 @@ _VOIDS = {
 
 
 @dataclass(frozen=True, slots=True)
-class _Held:
-    """What the positioner should hold of one position or limit; `count` None was not seen."""
+class _Place:
+    """A position, limit or end by the log: `count` None was not seen, `void` what undid it."""
 
-    act: Act
+    action: Action
     count: int | None
-    void: Act | None = None
+    void: Action | None = None
 
 
 @dataclass(slots=True)
 class _Belief:
     """What the log makes one believe, its counts all as the counter reads at the end."""
 
-    stored: dict[int, _Held] = field(default_factory=dict)
-    gone_to: dict[int, Act] = field(default_factory=dict)
-    arrived: dict[int, _Held] = field(default_factory=dict)  # the last one of each position
-    strayed: list[Finding] = field(default_factory=list)
-    limits: dict[str, _Held] = field(default_factory=dict)
-    limits_on: tuple[bool, Act] | None = None
-    ends: dict[str, list[_Held]] = field(default_factory=dict)
-    voids: list[Act] = field(default_factory=list)
-    told: list[Finding] = field(default_factory=list)  # of the list as a whole
+    stored: dict[int, _Place] = field(default_factory=dict)
+    gone_to: dict[int, Action] = field(default_factory=dict)
+    arrived: dict[int, _Place] = field(default_factory=dict)  # the last one of each position
+    limits: dict[Side, _Place] = field(default_factory=dict)
+    limits_on: bool = True
+    limits_switched: Action | None = None
+    ends: dict[Side, list[_Place]] = field(default_factory=dict)
+    voids: list[Action] = field(default_factory=list)
+    doubts: list[Finding] = field(default_factory=list)  # of the list as a whole
 
-    def recount(self, act: Act) -> None:
+    def switch_limits(self, on: bool, action: Action) -> None:
+        """The limits were switched, by themselves or with a store."""
+        self.limits_on, self.limits_switched = on, action
+
+    def recount(self, action: Action) -> None:
         """From here on every place has another count, also those noted before."""
-        step = None if act.count is None or act.number is None else act.number - act.count
+        step: int | None = None
+        if action.count is not None and action.new_count is not None:
+            step = action.new_count - action.count
 
-        def anew(held: _Held) -> _Held:
-            known = None if held.count is None or step is None else held.count + step
-            return replace(held, count=known)
+        def moved(place: _Place) -> _Place:
+            count = None if place.count is None or step is None else place.count + step
+            return replace(place, count=count)
 
-        for book in (self.stored, self.arrived):
-            for number in book:
-                book[number] = anew(book[number])
-        self.limits = {side: anew(held) for side, held in self.limits.items()}
-        self.ends = {side: [anew(held) for held in met] for side, met in self.ends.items()}
+        self.stored = {number: moved(place) for number, place in self.stored.items()}
+        self.arrived = {number: moved(place) for number, place in self.arrived.items()}
+        self.limits = {side: moved(place) for side, place in self.limits.items()}
+        self.ends = {side: [moved(place) for place in met] for side, met in self.ends.items()}
 
-    def void(self, act: Act) -> None:
-        self.voids.append(act)
-        self.stored = {n: replace(held, void=act) for n, held in self.stored.items()}
-        if act.did == "reset":
-            self.limits = {side: replace(held, void=act) for side, held in self.limits.items()}
+    def void(self, action: Action) -> None:
+        """What was stored before this is no longer sure; a reset may clear the limits as well."""
+        self.voids.append(action)
+        self.stored = {n: replace(place, void=action) for n, place in self.stored.items()}
+        if action.kind == "reset":
+            self.limits = {side: replace(p, void=action) for side, p in self.limits.items()}
 
 
-def compare_log(station: Station, log: Log) -> list[Finding]:
+def compare_log(station: Station, log: ActionLog) -> list[Finding]:
     """What differs between a list and a log, the list as a whole first, then each position."""
     rows = {row.number: row for row in station.position}
-    belief = _follow(log, rows)
+    belief = _follow(log)
     found = [*_whole(belief, log), *_limits(station, belief), *_ends(station, belief)]
     for number in sorted(rows.keys() | belief.stored.keys() | belief.gone_to.keys()):
         found += _position(number, rows.get(number), belief)
     return found
 
 
-def _follow(log: Log, rows: dict[int, Position]) -> _Belief:
+def _follow(log: ActionLog) -> _Belief:
     belief = _Belief()
-    bound_for: Act | None = None
-    for act in log.acts:
-        if act.did == "store" and act.number is not None:
-            belief.stored[act.number] = _Held(act, act.count)
-            belief.arrived.pop(act.number, None)
-            belief.limits_on = (True, act)
-        elif act.did == "goto":
-            bound_for = act
-            if act.number:
-                belief.gone_to[act.number] = act
-        elif act.did in ("halt", "drive"):
-            bound_for = None
-        elif act.did == "rest":
-            if bound_for is not None and bound_for.number and act.count is not None:
-                belief.arrived[bound_for.number] = _Held(act, act.count)
-            bound_for = None
-        elif act.did == "limit" and act.side is not None:
-            belief.limits[act.side] = _Held(act, act.count)
-            belief.limits_on = (True, act)
-        elif act.did in ("limits on", "limits off"):
-            belief.limits_on = (act.did == "limits on", act)
-        elif act.did == "end" and act.side is not None:
-            belief.ends.setdefault(act.side, []).append(_Held(act, act.count))
-        elif act.did == "recount":
-            belief.recount(act)
-        elif act.did in _VOIDS:
-            belief.void(act)
-        elif act.did == "restart":
-            said = f"the adapter restarted, {act.at}: counts before and after may not be the same"
-            belief.told.append(Finding(None, "adapter restarted", said, line=act.line))
-        elif act.did == "reference lost":
-            said = f"the positioner said, {act.at}, that its position reference is lost"
-            belief.told.append(Finding(None, "reference lost", said, line=act.line))
+    target: int | None = None  # the position the dish is on its way to
+    for action in log.actions:
+        match action:
+            case Action(kind="store", number=int(number)):
+                belief.stored[number] = _Place(action, action.count)
+                belief.arrived.pop(number, None)
+                belief.switch_limits(True, action)
+            case Action(kind="goto"):
+                target = action.number or None
+                if target is not None:
+                    belief.gone_to[target] = action
+            case Action(kind="halt" | "drive"):
+                target = None
+            case Action(kind="rest"):
+                if target is not None and action.count is not None:
+                    belief.arrived[target] = _Place(action, action.count)
+                target = None
+            case Action(kind="limit", side="east" | "west" as side):
+                belief.limits[side] = _Place(action, action.count)
+                belief.switch_limits(True, action)
+            case Action(kind="limits on" | "limits off"):
+                belief.switch_limits(action.kind == "limits on", action)
+            case Action(kind="end", side="east" | "west" as side):
+                belief.ends.setdefault(side, []).append(_Place(action, action.count))
+            case Action(kind="recount"):
+                belief.recount(action)
+            case Action(kind="reset" | "recalculate" | "write counter"):
+                belief.void(action)
+            case Action(kind="restart" | "reference lost"):
+                belief.doubts.append(_doubt(action))
     return belief
 
 
-def _whole(belief: _Belief, log: Log) -> Iterator[Finding]:
-    yield from belief.told
-    for act in belief.voids:
-        code, says = _VOIDS[act.did]
-        gone = [number for number, held in belief.stored.items() if held.void == act]
-        after = ""
-        if gone:
-            after = f"; not stored again after it: {', '.join(map(str, sorted(gone)))}"
-        says = says.format(at=act.at)
-        yield Finding(None, code, f"{says}{after}; prove the list by going back", line=act.line)
-    if belief.limits_on is not None and not belief.limits_on[0]:
-        act = belief.limits_on[1]
-        said = f"the limits were switched off, {act.at}, and not on again"
-        yield Finding(None, "limits off", said, line=act.line)
-    if log.unread:
-        frames = "1 message" if log.unread == 1 else f"{log.unread} messages"
-        said = f"{frames} could not be read whole, so what they said is not in this"
-        yield Finding(None, "unread", said, False)
+def _doubt(action: Action) -> Finding:
+    """A reason to doubt all counts of the log."""
+    if action.kind == "restart":
+        detail = f"the adapter restarted, {action.at}: counts before and after may not be the same"
+        return Finding(None, "adapter restarted", detail, line=action.line)
+    detail = f"the positioner said, {action.at}, that its position reference is lost"
+    return Finding(None, "reference lost", detail, line=action.line)
+
+
+def _whole(belief: _Belief, log: ActionLog) -> Iterator[Finding]:
+    yield from belief.doubts
+    for action in belief.voids:
+        code, detail = _VOIDS[action.kind]
+        gone = sorted(n for n, place in belief.stored.items() if place.void == action)
+        after = f"; not stored again after it: {', '.join(map(str, gone))}" if gone else ""
+        detail = f"{detail.format(at=action.at)}{after}; prove the list by going back"
+        yield Finding(None, code, detail, line=action.line)
+    switched = belief.limits_switched
+    if switched is not None and not belief.limits_on:
+        detail = f"the limits were switched off, {switched.at}, and not on again"
+        yield Finding(None, "limits off", detail, line=switched.line)
+    if log.unreadable:
+        frames = "1 message" if log.unreadable == 1 else f"{log.unreadable} messages"
+        detail = f"{frames} could not be read whole, so what they said is not in this"
+        yield Finding(None, "unread", detail, False)
 
 
 def _limits(station: Station, belief: _Belief) -> Iterator[Finding]:
     for side in SIDES:
-        told = None if station.limits is None else int(getattr(station.limits, side))
-        held = belief.limits.get(side)
+        listed = None if station.limits is None else int(getattr(station.limits, side))
+        place = belief.limits.get(side)
         code = f"limits.{side}"
-        if held is None:
-            if told is not None and belief.limits.keys() != set():
-                said = f"the {side} limit {told} of the file was not set in the log"
-                yield Finding(None, code, said, False)
+        if place is None:
+            if listed is not None and belief.limits:
+                detail = f"the {side} limit {listed} of the file was not set in the log"
+                yield Finding(None, code, detail, False)
             continue
-        line, at = held.act.line, held.act.at
-        if held.count is None:
-            said = f"the {side} limit was sent, {at}, with no count seen"
-            yield Finding(
-                None, code, f"{said}: the file's {_said(told)} is not proved", False, line
+        line, at = place.action.line, place.action.at
+        if place.count is None:
+            detail = (
+                f"the {side} limit was sent, {at}, with no count seen: the file's"
+                f" {_count_text(listed)} is not proved"
             )
-        elif told is None:
-            said = f"the {side} limit was sent at count {held.count}, {at}; the file has none"
-            yield Finding(None, code, said, line=line)
-        elif told != held.count:
-            said = f"the {side} limit was sent at count {held.count}, {at}, the file has {told}"
-            yield Finding(None, code, f"{said} ({told - held.count:+d})", line=line)
+            yield Finding(None, code, detail, False, line)
+        elif listed is None:
+            detail = f"the {side} limit was sent at count {place.count}, {at}; the file has none"
+            yield Finding(None, code, detail, line=line)
+        elif listed != place.count:
+            detail = (
+                f"the {side} limit was sent at count {place.count}, {at}, the file has {listed}"
+                f" ({listed - place.count:+d})"
+            )
+            yield Finding(None, code, detail, line=line)
 
 
 def _ends(station: Station, belief: _Belief) -> Iterator[Finding]:
     for side, met in belief.ends.items():
-        known = [held for held in met if held.count is not None]
-        for first, again in pairwise(known):
-            step = (again.count or 0) - (first.count or 0)
-            if abs(step) > END_SLACK:
-                said = (
-                    f"the {side} end was met at {first.count}, {first.act.at}, and at"
-                    f" {again.count}, {again.act.at}: counts were lost between, or it stopped"
-                    " for another reason"
+        known = [(place.count, place.action) for place in met if place.count is not None]
+        for (first, first_action), (second, second_action) in pairwise(known):
+            if abs(second - first) > END_SLACK:
+                detail = (
+                    f"the {side} end was met at {first}, {first_action.at}, and at {second},"
+                    f" {second_action.at}: counts were lost between, or it stopped for another"
+                    " reason"
                 )
-                yield Finding(None, "counts lost", said, line=again.act.line)
-        told = ends_of(station).get(side)
-        if told is not None and known and abs((known[-1].count or 0) - told) > END_SLACK:
-            said = (
-                f"the {side} end was met at {known[-1].count}, {known[-1].act.at}; the file says"
-                f" {told}: counts were lost since, or it stopped for another reason"
+                yield Finding(None, "counts lost", detail, line=second_action.line)
+        listed = ends_of(station).get(side)
+        if listed is None or not known:
+            continue
+        last, action = known[-1]
+        if abs(last - listed) > END_SLACK:
+            detail = (
+                f"the {side} end was met at {last}, {action.at}; the file says {listed}: counts"
+                " were lost since, or it stopped for another reason"
             )
-            yield Finding(None, f"ends.{side}", said, line=known[-1].act.line)
+            yield Finding(None, f"ends.{side}", detail, line=action.line)
 
 
 def _position(number: int, row: Position | None, belief: _Belief) -> Iterator[Finding]:
-    held, arrived = belief.stored.get(number), belief.arrived.get(number)
+    stored, arrived = belief.stored.get(number), belief.arrived.get(number)
     if row is None:
-        act = held.act if held is not None else belief.gone_to[number]
-        did = "store was sent" if held is not None else "the dish was sent there"
-        at = "" if held is None or held.count is None else f" at count {held.count}"
-        said = f"{did}{at}, {act.at}; the file has no position {number}"
-        yield Finding(number, "not in the file", said, line=act.line)
+        yield _not_listed(number, stored, belief)
         return
-    if held is not None and held.void is None:
-        yield from _stored(row, held)
+    holds = stored if stored is not None and stored.void is None else None
+    if holds is not None:
+        yield from _stored(row, holds)
     if arrived is not None:
-        yield from _arrival(row, held, arrived)
-    proved = arrived is not None or (held is not None and held.void is None)
-    if row.count is not None and not proved:
-        gone = belief.gone_to.get(number)
-        said = f"count {row.count} of {row.name} was neither stored nor gone to in the log"
-        if gone is not None:
-            said = f"{row.name} was gone to, {gone.at}, and no count was seen on arriving"
-        elif held is not None and held.void is not None:
-            said = f"{row.name} was stored, {held.act.at}, before a {held.void.did}"
-        yield Finding(number, "not proved", said, False)
+        yield from _arrival(row, holds, arrived)
+    if row.count is None or arrived is not None or holds is not None:
+        return
+    gone = belief.gone_to.get(number)
+    if gone is not None:
+        detail = f"{row.name} was gone to, {gone.at}, and no count was seen on arriving"
+    elif stored is not None and stored.void is not None:
+        detail = f"{row.name} was stored, {stored.action.at}, before a {stored.void.kind}"
+    else:
+        detail = f"count {row.count} of {row.name} was neither stored nor gone to in the log"
+    yield Finding(number, "not proved", detail, False)
 
 
-def _stored(row: Position, held: _Held) -> Iterator[Finding]:
-    at, line = held.act.at, held.act.line
-    if held.count is None:
-        said = f"store was sent, {at}, with no count seen: the file's {_said(row.count)} is not"
-        yield Finding(row.number, "no count", f"{said} proved by it", False, line)
+def _not_listed(number: int, stored: _Place | None, belief: _Belief) -> Finding:
+    action = belief.gone_to[number] if stored is None else stored.action
+    done = "the dish was sent there" if stored is None else "store was sent"
+    at = "" if stored is None or stored.count is None else f" at count {stored.count}"
+    detail = f"{done}{at}, {action.at}; the file has no position {number}"
+    return Finding(number, "not in the file", detail, line=action.line)
+
+
+def _stored(row: Position, place: _Place) -> Iterator[Finding]:
+    at, line = place.action.at, place.action.line
+    if place.count is None:
+        detail = (
+            f"store was sent, {at}, with no count seen: the file's {_count_text(row.count)} is not"
+            " proved by it"
+        )
+        yield Finding(row.number, "no count", detail, False, line)
     elif row.count is None:
-        said = f"store was sent at count {held.count}, {at}; {row.name} is not taught in the file"
-        yield Finding(row.number, "not taught", said, line=line)
-    elif row.count != held.count:
-        said = f"store was sent at count {held.count}, {at}; the file has {row.count}"
-        yield Finding(row.number, "count", f"{said} ({row.count - held.count:+d})", line=line)
+        detail = (
+            f"store was sent at count {place.count}, {at}; {row.name} is not taught in the file"
+        )
+        yield Finding(row.number, "not taught", detail, line=line)
+    elif row.count != place.count:
+        detail = (
+            f"store was sent at count {place.count}, {at}; the file has {row.count}"
+            f" ({row.count - place.count:+d})"
+        )
+        yield Finding(row.number, "count", detail, line=line)
 
 
-def _arrival(row: Position, held: _Held | None, arrived: _Held) -> Iterator[Finding]:
+def _arrival(row: Position, holds: _Place | None, arrived: _Place) -> Iterator[Finding]:
     """A return by number that ended elsewhere than where it was stored."""
-    stored = held.count if held is not None and held.void is None else None
+    stored = None if holds is None else holds.count
     expected = row.count if stored is None else stored
     if expected is None or arrived.count is None:
         return
     off = arrived.count - expected
     if abs(off) > ARRIVES:
-        whose = "the file has it" if stored is None else "it was stored"
-        said = (
+        source = "the file has it" if stored is None else "it was stored"
+        detail = (
             f"sent to {row.name}, the dish came to rest at count {arrived.count},"
-            f" {arrived.act.at}, {off:+d} from {expected} where {whose}: counts were lost, or the"
-            " positioner holds another place"
+            f" {arrived.action.at}, {off:+d} from {expected} where {source}: counts were lost, or"
+            " the positioner holds another place"
         )
-        yield Finding(row.number, "arrived elsewhere", said, line=arrived.act.line)
+        yield Finding(row.number, "arrived elsewhere", detail, line=arrived.action.line)
 
 
-def _said(count: int | None) -> str:
+def _count_text(count: int | None) -> str:
     return "none" if count is None else str(count)

@@ -29,7 +29,7 @@ SIZES = ((80, 24), (120, 40), (160, 50))
 
 def child(url: str, notes: str) -> int:
     """The console, its serial port telling when it is written to."""
-    from bridge.helm import Helm
+    from bridge.helm.helm import Helm
     from bridge.link.client import Adapter
     from sim import protocol_sim
     from tui.console.app import run_console

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bridge.helm import Helm
+from bridge.helm.helm import Helm
 from bridge.station.model import load_station
 from sim.yard_files import load_yard
 from tui.known_dish import Setting, setting_of

@@ -18,7 +18,7 @@ from tui.commands.findings import count_of, position_of, print_findings
 from tui.text_table import WIDTH
 
 if TYPE_CHECKING:
-    from bridge.log.actions import Log
+    from bridge.log.actions import ActionLog
 
 HEAD_BYTES = 4096  # bytes of a file from which its kind is told (judgement)
 _STATION_TABLE = re.compile(r"^\ufeff?\s*(\[\s*station\s*\]|station\s*[.=])", re.MULTILINE)
@@ -46,8 +46,8 @@ def run(before: Path, after: Path, *, json: bool = False) -> int:
     return 1 if findings else 0
 
 
-def _diff_log(station: Station, log: Log, json: bool) -> int:
-    if not log.acts:
+def _diff_log(station: Station, log: ActionLog, json: bool) -> int:
+    if not log.actions:
         raise BadInput(
             f"{log.where}: holds no command to a positioner, so there is nothing to compare; log or"
             " record while the list is stored"
@@ -67,12 +67,16 @@ def _diff_log(station: Station, log: Log, json: bool) -> int:
     return 1 if differs else 0
 
 
-def load_log(path: Path) -> Log:
+def load_log(path: Path) -> ActionLog:
     """What was sent and seen, from a log of the console, `decode --json` lines, or a capture."""
-    from bridge.log.actions import acts_of_events, acts_of_text, is_log_text  # noqa: PLC0415
+    from bridge.log.actions import (  # noqa: PLC0415 - only a log needs it
+        actions_of_events,
+        actions_of_text,
+        is_log_text,
+    )
 
     if str(path) == "-":
-        log = acts_of_text(sys.stdin.read(), "standard input")
+        log = actions_of_text(sys.stdin.read(), "standard input")
         if log is None:
             raise BadInput(
                 "standard input: is neither a log of the console nor decode --json; give a capture"
@@ -80,13 +84,13 @@ def load_log(path: Path) -> Log:
             )
         return log
     if is_log_text(_head(path)):
-        log = acts_of_text(read_bytes(path).decode("utf-8", "replace"), str(path))
+        log = actions_of_text(read_bytes(path).decode("utf-8", "replace"), str(path))
         if log is not None:
             return log
     from bridge.capture.open import open_capture  # noqa: PLC0415 - only a capture needs it
     from bridge.decode.traffic import read_traffic  # noqa: PLC0415
 
-    return acts_of_events(read_traffic(open_capture(str(path))), str(path))
+    return actions_of_events(read_traffic(open_capture(str(path))), str(path))
 
 
 def _is_station(path: Path) -> bool:

@@ -20,6 +20,7 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from bridge.errors import BadInput
+from bridge.helm.key_press import ANSWER_STALE_S, JOG_STALE_S, Press, judge_press
 from tui.console.halt_key import halting_driver, is_space, on_termination
 from tui.console.keys import KEYS
 from tui.console.main_screen import MainScreen
@@ -28,12 +29,10 @@ from tui.console.status_lines import StatusLine
 from tui.console.theme import CSS, DAY, NIGHT, PLAIN
 
 if TYPE_CHECKING:
-    from bridge.helm import Helm
+    from bridge.helm.helm import Helm
 
 # s between updates: 10, 20 and 4 Hz; tests/benchmarks/console_pace.py prints what they cost.
 TEXT_S, PICTURE_S, LOG_S = 0.1, 0.05, 0.25
-JOG_STALE_S = 0.25  # s after which a jog key is too old to move anything (judgement)
-ORDER_STALE_S = 1.0  # s after which an answer is too old to move anything (judgement)
 QUIET_S = 2.0  # s after an order in which SPACE in a field still halts (judgement)
 REPEAT_S = 0.2  # s in which a second SPACE of a held key is the same halt (judgement)
 DEATH_S = 1.5  # s for the loop to end by itself when the terminal is gone (judgement)
@@ -179,10 +178,11 @@ class Console(App[int]):
     def may_move(self, pressed_s: float, *, patient: bool = False) -> bool:
         """Whether a key press may still move anything; shows the cautions first if need be."""
         now_s = time.monotonic()
-        if pressed_s <= self.halted_s:
-            return False
-        if now_s - pressed_s > (ORDER_STALE_S if patient else JOG_STALE_S):
+        stale_s = ANSWER_STALE_S if patient else JOG_STALE_S
+        press = judge_press(pressed_s, now_s=now_s, halted_s=self.halted_s, stale_s=stale_s)
+        if press is Press.STALE:
             self.notice("A key came too late to be acted on; nothing was sent.")
+        if press is not Press.FRESH:
             return False
         if not self.helm.snapshot().acknowledged:
             self.ask_cautions()

@@ -12,45 +12,53 @@ from textual.geometry import Region
 from textual.strip import Strip
 
 from bridge.log.file import write_log
+from bridge.log.record import Kind
+from bridge.log.sentence import sentence
 from tui.console.canvas import Run
 from tui.console.row_widget import RowWidget
 
 if TYPE_CHECKING:
-    from bridge.helm.snapshot import LogLine
+    from bridge.log.record import Record
 
 LINES = 5000  # for scrolling back; a busy bus brings about 25 a second (judgement)
 _GLYPHS = {
-    "sent": ("▸", "strong"),
-    "heard": ("◂", "satellite"),
-    "reply": ("◂", "best"),
-    "rest": ("■", "plain"),
-    "note": ("·", "dim"),
-    "refused": ("✕", "trouble"),
-    "error": ("!", "trouble"),
+    Kind.SENT: ("▸", "strong"),
+    Kind.HEARD: ("◂", "satellite"),
+    Kind.REPLY: ("◂", "best"),
+    Kind.REST: ("■", "plain"),
+    Kind.NOTE: ("·", "dim"),
+    Kind.REFUSED: ("✕", "trouble"),
+    Kind.ERROR: ("!", "trouble"),
 }
+
+
+def epoch_s() -> float:
+    """The time since 1970 at which the monotonic clock stood at 0."""
+    return time.time() - time.monotonic()
 
 
 def wall_clock(t_s: float) -> str:
     """Time of day of a moment of the monotonic clock."""
-    return time.strftime("%H:%M:%S", time.localtime(time.time() - time.monotonic() + t_s))
+    return time.strftime("%H:%M:%S", time.localtime(epoch_s() + t_s))
 
 
-def log_row(line: LogLine, clock: str, width: int) -> list[Run]:
+def log_row(record: Record, clock: str, width: int) -> list[Run]:
     """One line of the log; the clock goes first when room is short."""
-    glyph, ink = _GLYPHS.get(line.kind, ("·", "plain"))
+    glyph, ink = _GLYPHS[record.kind]
     row: list[Run] = []
     if width >= 90:
         row.append((f"{clock} ", "subtle"))
-    row.append((f"{glyph} {line.kind:<8}", ink))
-    if line.hex:
-        row.append((f"{line.hex:<12} ", "key"))
-    row.append((line.meaning, "trouble" if line.kind in ("refused", "error") else "plain"))
+    row.append((f"{glyph} {record.kind:<8}", ink))
+    if record.hex:
+        row.append((f"{record.hex:<12} ", "key"))
+    grave = record.kind in (Kind.REFUSED, Kind.ERROR)
+    row.append((sentence(record), "trouble" if grave else "plain"))
     return row
 
 
-def log_text(lines: Iterable[tuple[str, LogLine]]) -> str:
+def log_text(lines: Iterable[tuple[str, Record]]) -> str:
     """The log as a text file, which `positions diff` reads."""
-    return write_log(line for _, line in lines)
+    return write_log((record for _, record in lines), epoch_s=epoch_s())
 
 
 class FrameLog(RowWidget, can_focus=True):
@@ -66,11 +74,11 @@ class FrameLog(RowWidget, can_focus=True):
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self.lines: deque[tuple[str, LogLine]] = deque(maxlen=LINES)
+        self.lines: deque[tuple[str, Record]] = deque(maxlen=LINES)
         self.last_seq = 0
         self.behind = 0  # lines between the last shown and the newest; 0 follows
 
-    def add(self, lines: list[LogLine]) -> None:
+    def add(self, lines: list[Record]) -> None:
         """Take new lines; a paused view stays where it is."""
         if not lines:
             return
@@ -108,12 +116,12 @@ class FrameLog(RowWidget, can_focus=True):
             self.scroll_back(rows)
 
     def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
-        """Scroll back by mouse."""
+        """Scroll back by the wheel."""
         event.stop()
         self.scroll_back(3)
 
     def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
-        """Scroll forward by mouse."""
+        """Scroll forward by the wheel."""
         event.stop()
         self.scroll_back(-3)
 
@@ -132,5 +140,5 @@ class FrameLog(RowWidget, can_focus=True):
         index = len(self.lines) - self.behind - shown + y
         if y >= shown or not 0 <= index < len(self.lines):
             return self.draw([], width)
-        clock, line = self.lines[index]
-        return self.draw(log_row(line, clock, width), width)
+        clock, record = self.lines[index]
+        return self.draw(log_row(record, clock, width), width)

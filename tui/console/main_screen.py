@@ -28,7 +28,7 @@ from tui.console.travel_scale import TravelScale
 
 if TYPE_CHECKING:
     from bridge.bus.command import Drive, Side
-    from bridge.helm import Helm
+    from bridge.helm.helm import Helm
     from bridge.helm.snapshot import PositionRow, Snapshot
     from tui.console.host import Host
     from tui.console.questions import LimitAction
@@ -50,7 +50,6 @@ class MainScreen(Screen[None]):
         self._notice = ""
         self._notice_until_s = 0.0
         self._history_s = 0.0
-        self._last_words = ""
 
     @property
     def host(self) -> Host:
@@ -323,6 +322,4 @@ class MainScreen(Screen[None]):
         field.value = ""
         if not self.host.may_move(event.time, patient=True):
             return
-        twice = words == self._last_words and "twice" in self.helm.snapshot().error
-        self._last_words = words
-        self.helm.order(words, asked_twice=twice)
+        self.helm.order(words, confirmed=words == self.helm.snapshot().confirm)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from bridge.helm.snapshot import Activity
 from tui.console.canvas import Run
 from tui.console.numerals import large
 from tui.console.row_widget import RowWidget, spread
@@ -24,7 +25,7 @@ def motion_text(snapshot: Snapshot, hemisphere: str) -> tuple[str, str]:
     if snapshot.moving is None:
         if snapshot.link != "open":
             return "? not known, no link", "plain"
-        if snapshot.state.startswith("coasting"):
+        if snapshot.activity is Activity.COASTING:
             return "∿ coasting to rest", "motion"
         return "■ standing still", "plain"
     return f" {side_with_arrow(snapshot.moving, hemisphere, double=True).upper()} moving ", "moving"

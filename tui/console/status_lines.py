@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+from bridge.helm.snapshot import Activity
 from tui.console.canvas import Run
 from tui.console.guide import Advice, sides_of_view
 from tui.console.row_widget import RowWidget, spread
@@ -45,7 +46,7 @@ def status_row(
         left.append((f" {glyph.strip()} {snapshot.state} ", "moving"))
     else:
         still = "■" if snapshot.link == "open" else "?"
-        glyph = "∿" if snapshot.state.startswith("coasting") else still
+        glyph = "∿" if snapshot.activity is Activity.COASTING else still
         left.append((f" {glyph} {snapshot.state}", "strong"))
     right: list[Run] = []
     if with_count and snapshot.count is not None:

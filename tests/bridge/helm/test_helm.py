@@ -1,325 +1,380 @@
-"""The helm before an adapter that only remembers: orders, halts, beliefs and watch-dogs."""
+"""The helm before an adapter without a wire: what is sent, in which order, and what is shown."""
 
 from __future__ import annotations
 
-import threading
-import time
+from typing import Any
 
 import pytest
 
-from bridge.errors import LinkLost, PortUnavailable
-from bridge.helm import Helm, PositionRow
-from bridge.helm import helm as helm_module
+from bridge.errors import AdapterRefused, LinkLost, PortUnavailable
+from bridge.helm.helm import Helm
+from bridge.helm.snapshot import Activity, PositionRow, Scale
 from bridge.link.dialogue import Booted, Damaged, Heard, Keyed, Stopped, Tripped
-from bridge.link.status import Greeting, Sent, Status
+from bridge.log.record import Kind, LogEvent, Record
+from bridge.log.sentence import sentence
+
+HALT = "E0 31 60"
+
+# what is ordered
 
 
-class Bench:
-    """An adapter without a wire: notes what it is told, moves as it is told to."""
-
-    def __init__(self):
-        self.greeting = Greeting(1, "bench", 1, 6, frozenset({"pulses", "tally", "motor"}))
-        self.sent: list[str] = []
-        self.stops = 0
-        self.moving = None
-        self.count = 500
-        self.pulses = 0
-        self.amps = 1.4
-        self.pace = 1.0
-        self.lost = False
-        self.delay_s = 0.0
-        self.reply = None
-        self.closed = threading.Event()
-        self.news = []
-
-    def send(self, data, *, reply_s=0.0):
-        if self.lost:
-            raise LinkLost("the port bench went away")
-        time.sleep(self.delay_s)
-        self.sent.append(data.hex(" ").upper())
-        return Sent(0.0, self.reply if reply_s else None)
-
-    def status(self):
-        if self.lost:
-            raise LinkLost("the port bench went away")
-        return Status(
-            self.pulses,
-            self.count,
-            self.moving,
-            36.0,
-            self.amps,
-            9.5,
-            13,
-            False,
-            1.0,
-            0,
-            time.monotonic() * self.pace,
-        )
-
-    def stop(self):
-        self.stops += 1
-        self.moving = None
-
-    def supply(self, volts):
-        self.sent.append(f"supply {volts}")
-
-    def tone(self, on):
-        self.sent.append(f"tone {on}")
-
-    def tally(self, count):
-        self.count = count
-
-    def events(self):
-        news, self.news = self.news, []
-        return news
-
-    def close(self):
-        self.closed.set()
+def test_a_jog_is_one_count(watched: Any) -> None:
+    watched.helm.jog("west", watched.clock())
+    watched.run()
+    assert watched.bench.done == ["E0 31 69 FF"]
+    assert watched.log(Kind.SENT) == ["Drive west 1 count (polar positioner)."]
+    assert watched.helm.snapshot().error == ""
 
 
-def until(condition, timeout_s=3.0):
-    """Wait for what the helm's thread is to do; fail when it does not."""
-    deadline_s = time.monotonic() + timeout_s
-    while not condition():
-        if time.monotonic() > deadline_s:
-            pytest.fail("it did not happen in time")
-        time.sleep(0.005)
+def test_every_order_has_its_frame(watched: Any) -> None:
+    helm = watched.helm
+    for order in (
+        lambda: helm.set_limit("east"),
+        lambda: helm.limits(False),
+        lambda: helm.limits(True),
+        lambda: helm.store(12),
+        lambda: helm.goto(7),
+        lambda: helm.order("drive west 20 seconds"),
+        lambda: helm.drive("west", counts=5),
+        lambda: helm.set_supply(18),
+        lambda: helm.set_tone(True),
+    ):
+        order()
+        watched.run()
+    assert watched.bench.done == [
+        "E0 31 66",
+        "E0 31 63",
+        "E0 31 6A 00",
+        "E0 31 6A 0C",
+        "E0 31 6B 07",
+        "E0 31 69 14",
+        "E0 31 69 FB",
+        "supply 18",
+        "tone True",
+    ]
+    assert watched.log(Kind.NOTE)[-2:] == ["Supply 18 V", "Continuous tone on"]
 
 
-@pytest.fixture
-def bench():
-    return Bench()
+def test_orders_are_carried_out_one_a_turn_and_in_order(watched: Any) -> None:
+    for number in (3, 4, 5):
+        watched.helm.store(number)
+    watched.run()
+    assert watched.bench.done == ["E0 31 6A 03"]
+    watched.run()
+    watched.run()
+    watched.run()
+    assert watched.bench.done == ["E0 31 6A 03", "E0 31 6A 04", "E0 31 6A 05"]
 
 
-@pytest.fixture
-def helm(bench):
-    rows = [PositionRow(7, "Gorse", 14.3, None, 480)]
-    helm = Helm(lambda: bench, port="bench", live=True, positions=rows).start()
-    until(lambda: helm.snapshot().link == "open" and helm.snapshot().count is not None)
+def test_an_order_out_of_range_is_refused_at_once(watched: Any) -> None:
+    watched.helm.goto(256)
+    watched.helm.drive("west", counts=129)
+    assert watched.log(Kind.REFUSED) == [
+        "Position 256 is outside 0 to 255",
+        "A drive of 129 is outside 1 to 128 counts",
+    ]
+    assert watched.helm.snapshot().error == "a drive of 129 is outside 1 to 128 counts"
+
+
+def test_words_that_are_no_command_are_refused(watched: Any) -> None:
+    watched.helm.order("dance")
+    (refused,) = watched.log(Kind.REFUSED)
+    assert "dance" in refused
+    watched.run()
+    assert watched.bench.done == []
+
+
+def test_what_the_guard_refuses_is_not_sent(watched: Any) -> None:
+    watched.helm.order("raw E0 31 69 00")
+    watched.run()
+    assert watched.bench.done == []
+    error = "E0 31 69 00 drives without a bound; say N counts (1-128) or N seconds (1-127)"
+    assert watched.helm.snapshot().error == error
+    assert watched.log(Kind.REFUSED) == [error]
+
+
+def test_nothing_moves_before_the_cautions(bench: Any, clock: Any) -> None:
+    helm = Helm(lambda: bench, port="bench", live=True, clock=clock)
+    helm.step()
+    helm.jog("west", clock())
+    helm.step()
+    assert bench.done == []
+    assert helm.snapshot().error == "acknowledge the cautions first; nothing moves before"
     helm.acknowledge()
-    yield helm
-    helm.close()
+    assert helm.snapshot().acknowledged
+    assert sentence(helm.log_since(0)[-1]) == "Cautions acknowledged"
+    helm.jog("west", clock())
+    helm.step()
+    assert bench.done == ["E0 31 69 FF"]
 
 
-def log_of(helm, kind):
-    return [line.meaning for line in helm.log_since(0) if line.kind == kind]
+def test_a_reset_is_sent_when_it_is_ordered_twice(watched: Any) -> None:
+    helm, words = watched.helm, "raw E0 31 00"
+    helm.order(words)
+    watched.run()
+    assert watched.bench.done == []
+    assert helm.snapshot().confirm == words
+    helm.order(words, confirmed=True)
+    watched.run()
+    assert watched.bench.done == ["E0 31 00"]
+    assert (helm.snapshot().confirm, helm.snapshot().error) == ("", "")
 
 
-def test_a_jog_is_one_count(helm, bench):
-    helm.jog("west", time.monotonic())
-    until(lambda: bench.sent)
-    assert bench.sent == ["E0 31 69 FF"]
+@pytest.mark.parametrize("between", ["halt", "another refusal", "words that are none"])
+def test_a_confirmation_does_not_outlive_what_comes_between(watched: Any, between: str) -> None:
+    helm = watched.helm
+    helm.order("raw E0 31 00")
+    watched.run()
+    if between == "halt":
+        helm.halt()
+    elif between == "another refusal":
+        helm.order("raw E0 31 69 00")
+        watched.run()
+    else:
+        helm.order("dance")
+    assert helm.snapshot().confirm == ""
 
 
-def test_a_burst_of_jogs_leaves_at_most_one_waiting(helm, bench):
-    bench.delay_s = 0.1
-    for _ in range(60):
-        helm.jog("west", time.monotonic())
-    until(lambda: bench.sent)
-    time.sleep(0.3)
-    assert len(bench.sent) <= 2
+def test_a_frame_may_be_told_by_words_alone_to_need_no_confirmation(watched: Any) -> None:
+    watched.helm.order("raw E0 31 69 00")
+    watched.run()
+    assert watched.helm.snapshot().confirm == ""
 
 
-def test_jogs_before_a_halt_move_nothing_after_it(helm, bench):
-    pressed_s = time.monotonic()
+def test_a_reply_is_read_with_its_question(watched: Any) -> None:
+    watched.bench.reply = b"\xe4\xc0"
+    watched.helm.order("status")
+    watched.run()
+    assert watched.bench.done == ["E2 31 64"]
+    assert watched.bench.listened_s == [0.2]  # s; a reply begins within 150 ms
+    assert watched.log(Kind.REPLY) == ["Positioner status: movement completed, soft limits on."]
+
+
+def test_no_reply_is_said_and_nothing_waits_for_one_that_was_not_asked(watched: Any) -> None:
+    watched.helm.order("status")
+    watched.run()
+    assert watched.log(Kind.NOTE)[-1] == "No reply; a one-way positioner gives none"
+    watched.helm.store(7)
+    watched.run()
+    assert watched.bench.listened_s == [0.2, 0.0]
+    assert watched.log(Kind.NOTE)[-1] == "No reply; a one-way positioner gives none"
+    assert len(watched.log(Kind.NOTE)) == 3  # connected, acknowledged, no reply
+
+
+def test_what_the_adapter_refuses_is_an_error_and_the_link_stays(watched: Any) -> None:
+    watched.bench.error = AdapterRefused("the adapter is busy")
+    watched.helm.store(7)
+    watched.clock.now_s -= 1.0  # no look is due
+    watched.run()
+    watched.helm.set_supply(13)
+    watched.run()
+    assert watched.helm.snapshot().error == "the adapter is busy"
+    assert watched.helm.snapshot().link == "open"
+    assert watched.helm.snapshot().positions[0].count is None
+    errors = [record for record in watched.records() if record.kind is Kind.ERROR]
+    assert [(record.hex, record.detail) for record in errors] == [
+        ("E0 31 6A 07", "the adapter is busy"),
+        ("", "the adapter is busy"),
+    ]
+
+
+def test_a_position_is_selected_within_what_the_bus_carries(watched: Any) -> None:
+    for number, chosen in ((12, 12), (0, 1), (-3, 1), (255, 255), (256, 255)):
+        watched.helm.select(number)
+        assert watched.helm.snapshot().selected == chosen
+
+
+# halts
+
+
+def test_a_halt_goes_out_at_once_and_is_logged(watched: Any) -> None:
+    watched.helm.halt()
+    assert watched.bench.done == ["stop"]
+    record = watched.records()[-1]
+    assert (record.kind, record.event, record.hex) == (Kind.SENT, LogEvent.HALT, HALT)
+    assert sentence(record) == "Halt (SPACE)"
+    watched.helm.order("halt")
+    assert watched.bench.done == ["stop", "stop"]
+    assert watched.log(Kind.SENT)[-1] == "Halt (command)"
+    watched.run()
+    assert watched.bench.done == ["stop", "stop"]
+
+
+def test_a_halt_that_cannot_be_sent_is_an_error(watched: Any) -> None:
+    watched.bench.stop_error = LinkLost("the port is stuck")
+    watched.helm.halt()
+    assert watched.log(Kind.ERROR) == ["Halt could not be sent: the port is stuck"]
+    assert watched.log(Kind.SENT) == []
+    watched.bench.stop_error = None
+
+
+def test_a_halt_without_a_port_is_still_logged(bench: Any, clock: Any) -> None:
+    helm = Helm(lambda: bench, port="bench", live=True, clock=clock)
     helm.halt()
-    helm.jog("west", pressed_s)
-    helm.hold("west", pressed_s)
-    time.sleep(0.15)
-    assert bench.sent == []
-    assert bench.stops == 1
+    assert [sentence(record) for record in helm.log_since(0)] == ["Halt (SPACE)"]
 
 
-def test_a_halt_that_overtakes_a_frame_has_the_last_word(helm, bench):
-    bench.delay_s = 0.2
-    helm.drive("west", counts=20)
-    until(lambda: not helm._orders._waiting)
-    time.sleep(0.02)
-    helm.halt()
-    until(lambda: bench.sent)
-    until(lambda: bench.stops == 2)
-
-
-def test_a_halt_empties_the_queue(helm, bench):
-    bench.delay_s = 0.1
+def test_a_halt_empties_the_queue(watched: Any) -> None:
     for _ in range(5):
-        helm.drive("west", counts=20)
-    helm.halt()
-    time.sleep(0.4)
-    assert len(bench.sent) <= 1
+        watched.helm.drive("west", counts=20)
+    watched.helm.halt()
+    watched.run(0.5)
+    assert watched.bench.done == ["stop"]
 
 
-def test_a_stale_jog_is_dropped(helm, bench):
-    helm.jog("west", time.monotonic() - 1.0)
-    time.sleep(0.1)
-    assert bench.sent == []
+def test_key_presses_from_before_a_halt_move_nothing_after_it(watched: Any) -> None:
+    pressed_s = watched.clock()
+    watched.helm.halt()
+    watched.helm.jog("west", pressed_s)
+    watched.helm.hold("west", pressed_s)
+    watched.run(0.5)
+    assert watched.bench.done == ["stop"]
 
 
-def test_a_held_key_moves_in_bounded_pieces_and_ends_when_let_go(helm, bench):
-    began_s = time.monotonic()
-    while time.monotonic() - began_s < 1.5:
-        helm.hold("west", time.monotonic())
-        time.sleep(0.05)
-    until(lambda: "E0 31 60" in bench.sent)
-    pieces = [data for data in bench.sent if data.startswith("E0 31 69")]
-    assert set(pieces) == {"E0 31 69 01"}
-    assert 2 <= len(pieces) <= 4
-    time.sleep(1.0)
-    assert bench.sent[-1] == "E0 31 60"
+def test_a_halt_that_overtakes_a_frame_has_the_last_word(watched: Any) -> None:
+    watched.bench.on_send = watched.helm.halt
+    watched.helm.goto(7)
+    watched.run()
+    assert watched.bench.done == ["E0 31 6B 07", "stop", "stop"]
+    assert watched.log(Kind.SENT) == ["Halt (SPACE)", "Go to position 7 (polar positioner)."]
 
 
-def test_one_touch_of_the_hold_key_is_one_piece(helm, bench):
-    helm.hold("west", time.monotonic())
-    until(lambda: "E0 31 60" in bench.sent)
-    assert bench.sent == ["E0 31 69 01", "E0 31 60"]
+def test_a_frame_that_nothing_overtakes_is_followed_by_no_stop(watched: Any) -> None:
+    watched.helm.halt()
+    watched.helm.goto(7)
+    watched.run()
+    assert watched.bench.done == ["stop", "E0 31 6B 07"]
 
 
-def test_limits_and_positions_are_believed_as_sent(helm, bench):
+# what is seen
+
+
+def test_a_look_shows_what_the_adapter_measures(watched: Any) -> None:
+    now = watched.helm.snapshot()
+    assert (now.live, now.port, now.link, now.error) == (True, "bench", "open", "")
+    assert now.capabilities == {"pulses", "tally", "motor"}
+    assert (now.count, now.moving, now.activity) == (500, None, Activity.AT_REST)
+    assert (now.motor_v, now.motor_a, now.signal_db) == (36.0, 1.4, 9.5)
+    assert (now.supply_v, now.tone) == (13, True)
+    assert watched.log(Kind.NOTE)[0] == "Connected to adapter bench-1 on bench"
+
+
+def test_looks_come_each_50_ms(watched: Any) -> None:
+    watched.bench.count = 501
+    watched.clock.pass_s(0.049)
+    watched.helm.step()
+    assert watched.helm.snapshot().count == 500
+    watched.clock.pass_s(0.002)
+    watched.helm.step()
+    assert watched.helm.snapshot().count == 501
+
+
+def test_limits_and_positions_are_believed_as_sent(watched: Any) -> None:
+    helm, bench = watched.helm, watched.bench
     bench.count = 45
-    until(lambda: helm.snapshot().count == 45)
+    watched.look()
     helm.set_limit("east")
-    until(lambda: helm.snapshot().limit_east == 45)
-    assert helm.snapshot().limits_on
+    watched.run()
+    assert (helm.snapshot().limit_east, helm.snapshot().limits_on) == (45, True)
     helm.limits(False)
-    until(lambda: helm.snapshot().limits_on is False)
+    watched.run()
+    assert helm.snapshot().limits_on is False
     bench.count = 480
-    until(lambda: helm.snapshot().count == 480)
+    watched.look()
     helm.store(7)
-    until(lambda: helm.snapshot().positions[0].count == 480)
-    helm.store(12)
-    until(lambda: len(helm.snapshot().positions) == 2)
-    helm.goto(7)
-    until(lambda: bench.sent[-1] == "E0 31 6B 07")
-    assert bench.sent[:3] == ["E0 31 66", "E0 31 63", "E0 31 6A 07"]
+    watched.run()
+    assert helm.snapshot().positions == (PositionRow(7, "Gorse", 14.3, 480, 480),)
+    assert helm.snapshot().limits_on
+    assert helm.scale() == Scale(0, 1000, "north", None, None, 45, None, helm.snapshot().positions)
 
 
-def test_refusals_are_told_in_words_and_send_nothing(helm, bench):
-    helm.order("drive west")
-    helm.order("raw E0 31 69 00")
-    until(lambda: len(log_of(helm, "refused")) == 2)
-    assert bench.sent == []
-    assert "without a bound" in helm.snapshot().error
+def test_the_scale_is_the_one_given(bench: Any, clock: Any) -> None:
+    helm = Helm(lambda: bench, port="x", live=False, span=(5, 905), hemisphere="south", clock=clock)
+    assert helm.scale() == Scale(5, 905, "south", None, None, None, None, ())
 
 
-def test_nothing_moves_before_the_cautions(bench):
-    helm = Helm(lambda: bench, port="bench", live=True).start()
-    try:
-        until(lambda: helm.snapshot().link == "open")
-        helm.jog("west", time.monotonic())
-        until(lambda: log_of(helm, "refused"))
-        assert bench.sent == []
-    finally:
-        helm.close()
-
-
-def test_a_reply_is_read_with_its_question(helm, bench):
-    bench.reply = b"\xe4\xc0"
-    helm.order("status")
-    until(lambda: log_of(helm, "reply"))
-    assert log_of(helm, "reply") == ["Positioner status: movement completed, soft limits on."]
-
-
-def test_an_end_switch_is_recognised(helm, bench):
-    bench.count, bench.amps, bench.moving = 0, 0.0, "east"
-    until(lambda: helm.snapshot().east_end == 0)
-    assert any("end switch" in line for line in log_of(helm, "note"))
-    assert helm.snapshot().error == ""
-
-
-def test_a_stall_is_an_error(helm, bench):
-    bench.amps, bench.moving = 5.0, "east"
-    until(lambda: "Stalled" in helm.snapshot().error)
-    assert helm.snapshot().east_end is None
-
-
-def test_a_simulated_clock_that_runs_fast_brings_its_verdicts_sooner(helm, bench):
-    bench.pace, bench.amps, bench.moving = 20.0, 0.0, "east"
-    until(lambda: helm.snapshot().east_end == 500, timeout_s=0.6)
-
-
-def test_a_step_too_short_to_be_seen_still_counts_for_reversals(helm, bench):
-    helm.drive("west", counts=1)
-    until(lambda: bench.sent)
-    helm.drive("east", counts=1)
-    until(lambda: log_of(helm, "refused"))
-    assert "wait 1 s" in helm.snapshot().error
-    assert len(bench.sent) == 1
-
-
-def test_a_lost_link_is_told_once_and_opened_again(helm, bench, monkeypatch):
-    monkeypatch.setattr(helm_module, "REOPEN_S", 0.05)
-    bench.lost = True
-    until(bench.closed.is_set)
-    assert "went away" in log_of(helm, "error")[0]
-    assert helm.snapshot().motor_a is None
-    bench.lost = False
-    until(lambda: helm.snapshot().link == "open")
-    assert helm.snapshot().error == ""
-
-
-def test_a_port_that_cannot_be_opened_is_an_error_in_words():
-    def nothing():
-        raise PortUnavailable("there is no port /dev/none; plug it in")
-
-    helm = Helm(nothing, port="/dev/none", live=True).start()
-    until(lambda: helm.snapshot().link == "lost")
-    assert "plug it in" in helm.snapshot().error
-    helm.close()
-    assert helm.snapshot().link == "closed"
-
-
-def test_closing_halts_first(bench):
-    helm = Helm(lambda: bench, port="bench", live=True).start()
-    until(lambda: helm.snapshot().link == "open")
-    helm.close()
-    helm.close()
-    assert bench.stops == 1
-    assert bench.closed.is_set()
-
-
-def test_a_silent_screen_halts_a_moving_dish(helm, bench, monkeypatch):
-    monkeypatch.setattr(helm_module, "SCREEN_SILENCE_S", 0.2)
-    helm.beat()
-    bench.moving = "west"
-    until(lambda: bench.stops)
-    assert any("screen stands still" in line for line in log_of(helm, "sent"))
-
-
-def test_motion_past_its_bound_is_halted(helm, bench, monkeypatch):
-    monkeypatch.setattr("bridge.guard.MARGIN_S", 0.1)
-    monkeypatch.setattr("bridge.guard.SLOWEST_COUNTS_PER_S", 100.0)
+def test_a_motion_is_shown_with_its_bound_until_it_rests(watched: Any) -> None:
+    helm, bench = watched.helm, watched.bench
     helm.drive("west", counts=10)
-    bench.moving = "west"
-    until(lambda: bench.stops)
-    assert any("past its bound" in line for line in log_of(helm, "sent"))
-
-
-def test_the_count_cannot_be_renamed_in_mid_move(helm, bench):
-    bench.moving = "west"
-    until(lambda: helm.snapshot().moving == "west")
-    helm.call_count(0)
-    assert "come to rest" in helm.snapshot().error
+    watched.run()
+    bench.moving, bench.count, bench.pulses = "west", 501, 1
+    watched.look()
+    assert helm.snapshot().state == "driving west, 10 counts"
     bench.moving = None
-    until(lambda: helm.snapshot().moving is None)
-    helm.call_count(0)
-    until(lambda: helm.snapshot().count == 0)
+    watched.run(10 / 16)
+    assert helm.snapshot().state == "coasting to rest"
+    watched.run(2 / 16)
+    assert helm.snapshot().state == "at rest"
+    bench.moving = "east"
+    watched.look()
+    assert helm.snapshot().state == "driving east"  # by somebody else
 
 
-def test_the_log_is_numbered_and_followed():
-    from bridge.log.buffer import LINES, Logbook
+def test_a_step_too_short_to_be_seen_still_counts_for_reversals(watched: Any) -> None:
+    watched.helm.drive("west", counts=1)
+    watched.run(0.25)
+    watched.helm.drive("east", counts=1)
+    watched.run()
+    assert watched.bench.done == ["E0 31 69 FF"]
+    assert watched.helm.snapshot().error == (
+        "moved west 0.2 s ago; wait 1 s before going east, so that the coast is not counted "
+        "backwards"
+    )
 
-    book = Logbook()
-    for number in range(LINES + 10):
-        book.say("note", str(number))
-    assert len(book.since(0)) == LINES
-    assert [line.meaning for line in book.since(LINES + 8)] == [str(LINES + 8), str(LINES + 9)]
-    assert book.since(LINES + 10) == []
+
+def test_an_end_switch_is_recognised(watched: Any) -> None:
+    helm, bench = watched.helm, watched.bench
+    for side, count in (("east", 0), ("west", 990)):
+        bench.count, bench.amps, bench.moving = count, 0.0, side
+        watched.run(1.2)
+        record = watched.records()[-1]
+        assert record.event is LogEvent.END_SWITCH
+        assert (record.kind, record.side, record.count) == (Kind.NOTE, side, count)
+        bench.moving = None
+        watched.run(1.2)
+    assert (helm.snapshot().east_end, helm.snapshot().west_end) == (0, 990)
+    assert helm.snapshot().error == ""
 
 
-def test_news_of_the_adapter_become_lines(helm, bench):
-    bench.news = [
+@pytest.mark.parametrize(
+    ("amps", "event", "error"),
+    [
+        (
+            5.0,
+            LogEvent.STALL,
+            "Stalled at count 500 going east: high current and no counts; halt, then look what "
+            "holds the dish",
+        ),
+        (
+            1.4,
+            LogEvent.NO_COUNTS,
+            "No counts at count 500 while the motor runs east: look at the sensor and its cable, "
+            "or at a sheared coupling",
+        ),
+    ],
+)
+def test_a_stall_and_missing_counts_are_errors(
+    watched: Any, amps: float, event: LogEvent, error: str
+) -> None:
+    watched.helm.order("raw E0 31 00")  # a confirmation that waits is void
+    watched.bench.amps, watched.bench.moving = amps, "east"
+    watched.run(1.2)
+    now = watched.helm.snapshot()
+    assert (now.error, now.east_end, now.west_end, now.confirm) == (error, None, None, "")
+    assert watched.records()[-1].event is event
+
+
+def test_the_adapters_clock_tells_how_long_a_standstill_lasts(watched: Any) -> None:
+    watched.bench.pace, watched.bench.amps, watched.bench.moving = 20.0, 0.0, "east"
+    watched.run(0.15)
+    assert watched.helm.snapshot().east_end == 500
+
+
+def test_events_of_the_adapter_become_records(watched: Any) -> None:
+    watched.bench.events_waiting = [
         Heard(0.0, b"\xe2\x31\x64"),
         Heard(0.1, b"\xe4\x80"),
+        Heard(0.15, b"\xe4\x80"),
         Heard(0.2, bytes(12)),
         Keyed(0.3, b"\xe0\x31\x60"),
         Booted(7),
@@ -327,31 +382,285 @@ def test_news_of_the_adapter_become_lines(helm, bench):
         Stopped(0.5),
         Damaged(far=True),
     ]
-    until(lambda: not bench.news and len(log_of(helm, "heard")) == 4)
-    heard = log_of(helm, "heard")
-    assert "status" in heard[0]
-    assert "movement completed" in heard[1]
-    assert "too long" in heard[2]
-    assert "adapter's own" in heard[3]
-    until(lambda: len(log_of(helm, "error")) == 2)
-    assert helm.snapshot().link == "open"
+    before = len(watched.records())
+    watched.look()
+    assert [(record.kind, sentence(record)) for record in watched.records()[before:]] == [
+        (Kind.HEARD, "Ask the positioner for its status (polar positioner)."),
+        (Kind.HEARD, "Positioner status: movement completed."),
+        (Kind.HEARD, "Reply: no errors, with data 80."),  # nothing was asked before it
+        (Kind.HEARD, "12 bytes: too long for a message"),
+        (Kind.HEARD, "Halt the motor (polar positioner). (the adapter's own)"),
+        (Kind.ERROR, "The adapter restarted (boot 7); check the count"),
+        (Kind.ERROR, "The adapter heard nothing from here in time and halted"),
+        (Kind.NOTE, "The adapter has stopped the motor"),
+        (Kind.NOTE, "A damaged packet came from the adapter"),
+    ]
+    assert watched.helm.snapshot().link == "open"
 
 
-def test_a_log_line_keeps_the_count_and_a_goto_tells_where_it_ended(helm, bench, monkeypatch):
-    monkeypatch.setattr(helm_module, "COAST_S", 0.05)
-    helm.store(7)
-    until(lambda: log_of(helm, "sent"))
-    (stored,) = [line for line in helm.log_since(0) if line.kind == "sent"]
-    assert (stored.hex, stored.count) == ("E0 31 6A 07", 500)
-    helm.goto(7)
-    until(lambda: len(log_of(helm, "sent")) == 2)
-    bench.moving, bench.count, bench.pulses = "east", 490, 10
-    until(lambda: helm.snapshot().moving == "east")
-    bench.moving, bench.count = None, 480
-    until(lambda: log_of(helm, "rest"))
-    assert log_of(helm, "rest") == ["At rest at count 480, sent to position 7"]
+def test_noise_between_a_question_and_its_reply_leaves_them_together(watched: Any) -> None:
+    watched.bench.events_waiting = [
+        Heard(0.0, b"\xe2\x31\x64"),
+        Heard(0.1, bytes(12)),
+        Heard(0.1, b""),
+        Heard(0.2, b"\xe4\x80"),
+    ]
+    watched.look()
+    assert watched.log(Kind.HEARD)[-1] == "Positioner status: movement completed."
 
 
-def test_a_place_called_anew_is_logged_with_the_count_it_had(helm, bench):
+def test_records_hold_the_last_count_and_are_followed_by_number(watched: Any) -> None:
+    watched.bench.count = 480
+    watched.look()
+    watched.helm.store(7)
+    watched.run()
+    record = watched.records()[-1]
+    assert (record.kind, record.hex, record.count) == (Kind.SENT, "E0 31 6A 07", 480)
+    assert watched.helm.log_since(record.seq) == []
+    assert record.t_s == watched.clock()
+
+
+def test_a_goto_reports_where_it_ended(watched: Any) -> None:
+    bench = watched.bench
+    bench.count = 480
+    watched.look()
+    watched.helm.store(7)
+    watched.run(1.5)
+    bench.count = 520
+    watched.look()
+    watched.helm.goto(7)
+    watched.run(0.1)
+    assert watched.log(Kind.REST) == []
+    bench.moving, bench.count, bench.pulses = "east", 500, 20
+    watched.look()
+    bench.moving, bench.count = None, 481
+    watched.look()
+    assert watched.log(Kind.REST) == []  # it may still coast
+    watched.run(1.0)
+    (rest,) = [record for record in watched.records() if record.kind is Kind.REST]
+    assert rest.event is LogEvent.REACHED
+    assert (rest.position, rest.expected, rest.count) == (7, 480, 481)
+    assert sentence(rest) == "At rest at count 481, sent to position 7"
+
+
+@pytest.mark.parametrize("overtakes", [False, True])
+def test_a_goto_that_was_halted_is_no_arrival(watched: Any, overtakes: bool) -> None:
+    bench = watched.bench
+    watched.helm.store(7)
+    watched.run(0.1)
+    if overtakes:
+        bench.on_send = watched.helm.halt
+    watched.helm.goto(7)
+    watched.run()
+    bench.moving, bench.count = "east", 499
+    watched.look()
+    if not overtakes:
+        watched.helm.halt()
+    bench.moving = None
+    watched.run(1.0)
+    rest = watched.records()[-1]
+    assert rest.event is LogEvent.HALTED
+    assert sentence(rest) == "Halted at count 499, 1 east of position 7 (500)"
+
+
+def test_the_last_minute_is_kept_for_the_plots(watched: Any) -> None:
+    watched.run(0.5)
+    times_s = [t_s for t_s, _, _ in watched.helm.history()]
+    assert times_s == [1000.0, 1000.125, 1000.25, 1000.375, 1000.5]  # at least 0.1 s apart
+    assert watched.helm.history()[-1][1:] == (9.5, 1.4)
+
+
+def test_the_best_signal_is_kept_until_it_is_reset(watched: Any) -> None:
+    helm, bench = watched.helm, watched.bench
+    bench.signal_db, bench.count = 12.5, 510
+    watched.look()
+    bench.signal_db, bench.count = 11.0, 515
+    watched.look()
+    assert (helm.snapshot().best_db, helm.snapshot().best_count) == (12.5, 510)
+    helm.reset_best()
+    assert (helm.snapshot().best_db, helm.snapshot().best_count) == (None, None)
+    watched.look()
+    assert (helm.snapshot().best_db, helm.snapshot().best_count) == (11.0, 515)
+
+
+# the count
+
+
+def test_the_count_cannot_be_changed_in_mid_move(watched: Any) -> None:
+    watched.bench.moving = "west"
+    watched.look()
+    watched.helm.call_count(0)
+    watched.run()
+    assert watched.bench.count == 500
+    assert watched.helm.snapshot().error == "driving west; halt and let it come to rest first"
+
+
+def test_a_recount_is_logged_and_voids_what_was_seen_in_the_old_count(watched: Any) -> None:
+    helm, bench = watched.helm, watched.bench
+    for side in ("east", "west"):
+        bench.amps, bench.moving = 0.0, side
+        watched.run(1.2)
+        bench.moving = None
+        watched.run(1.2)
+    bench.signal_db = None
+    assert helm.snapshot().east_end == helm.snapshot().west_end == 500
     helm.call_count(45)
-    until(lambda: "Call this place count 45; it read 500" in log_of(helm, "note"))
+    watched.run()
+    now = helm.snapshot()
+    assert (now.east_end, now.west_end, now.best_db, now.best_count) == (None, None, None, None)
+    assert bench.count == 45
+    record = watched.records()[-1]
+    assert (record.event, record.old_count, record.new_count) == (LogEvent.RECOUNT, 500, 45)
+    assert record.kind is Kind.NOTE
+    assert sentence(record) == "Call this place count 45; it read 500"
+
+
+# watch-dogs
+
+
+def test_motion_past_its_bound_is_halted(watched: Any) -> None:
+    watched.helm.drive("west", seconds=2)  # and 3 s of margin
+    watched.run()
+    watched.bench.moving = "west"
+    watched.run(5.0)
+    assert watched.bench.done == ["E0 31 69 02"]
+    watched.look()
+    assert watched.bench.done == ["E0 31 69 02", "stop"]
+    assert watched.log(Kind.SENT)[-1] == "Halt (moved past its bound)"
+
+
+def test_a_halted_bound_halts_nothing_later(watched: Any) -> None:
+    watched.helm.drive("west", seconds=2)
+    watched.run()
+    watched.helm.halt()
+    watched.bench.moving = "west"  # by hand, at the controller
+    watched.run(8.0)
+    assert watched.bench.done == ["E0 31 69 02", "stop"]
+
+
+def test_a_silent_screen_halts_a_moving_dish(watched: Any) -> None:
+    watched.bench.moving = "west"
+    watched.run(3.0)
+    assert watched.bench.done == []  # no screen was ever seen
+    watched.helm.beat()
+    watched.run(1.75)
+    watched.helm.beat()
+    watched.run(2.0)
+    assert watched.bench.done == []
+    watched.look()
+    assert watched.bench.done == ["stop"]
+    assert watched.log(Kind.SENT) == ["Halt (the screen stands still)"]
+
+
+# the link
+
+
+def test_a_lost_link_is_told_once_and_opened_again(watched: Any, lost: LinkLost) -> None:
+    helm, bench = watched.helm, watched.bench
+    bench.error = lost
+    bench.close_error = lost  # closing what is gone fails, and that is no news
+    watched.look()
+    now = helm.snapshot()
+    assert bench.closed.is_set()
+    assert (now.link, now.error, now.activity) == ("lost", str(lost), Activity.NO_LINK)
+    assert (now.moving, now.motor_v, now.motor_a, now.signal_db) == (None, None, None, None)
+    assert watched.log(Kind.ERROR) == [
+        "the port bench went away; the adapter halts the motor when its lease runs out"
+    ]
+    bench.error = bench.close_error = None
+    helm.step()
+    assert (helm.snapshot().link, helm.snapshot().error) == ("open", "")
+    watched.run()
+    assert helm.snapshot().activity is Activity.AT_REST
+
+
+def test_a_lost_link_drops_orders_and_bounds(watched: Any, lost: LinkLost) -> None:
+    helm, bench = watched.helm, watched.bench
+    helm.drive("west", seconds=2)
+    watched.run()
+    for number in (3, 4):
+        helm.store(number)
+    bench.error = lost
+    watched.run()
+    bench.error = None
+    bench.moving = "west"
+    watched.run(6.0)
+    assert bench.done == ["E0 31 69 02"]
+
+
+def test_a_link_lost_while_sending_is_lost(watched: Any, lost: LinkLost) -> None:
+    watched.bench.error = lost
+    watched.helm.store(7)
+    watched.clock.now_s -= 1.0  # no look is due
+    watched.run()
+    assert watched.helm.snapshot().link == "lost"
+
+
+def test_reversals_are_remembered_over_a_lost_link(watched: Any, lost: LinkLost) -> None:
+    watched.helm.drive("west", counts=1)
+    watched.run()
+    watched.bench.error = lost
+    watched.look()
+    watched.bench.error = None
+    watched.run(0.1)
+    watched.helm.drive("east", counts=1)
+    watched.run()
+    assert watched.bench.done == ["E0 31 69 FF"]
+
+
+def test_a_port_that_cannot_be_opened_is_tried_each_second_and_logged_once(clock: Any) -> None:
+    reasons = ["there is no port /dev/none; plug it in"] * 3 + ["it is busy"]
+    tried_s: list[float] = []
+
+    def nothing() -> Any:
+        tried_s.append(clock())
+        raise PortUnavailable(reasons[len(tried_s) - 1])
+
+    helm = Helm(nothing, port="/dev/none", live=True, clock=clock)
+    assert (helm.snapshot().link, helm.snapshot().state) == ("opening", "opening the port")
+    for _ in range(41):
+        if len(tried_s) < 4:
+            helm.step()
+        clock.pass_s(0.125)
+    assert tried_s == [1000.0, 1001.0, 1002.0, 1003.0]
+    assert [record.detail for record in helm.log_since(0)] == [reasons[0], "it is busy"]
+    assert [record.kind for record in helm.log_since(0)] == [Kind.ERROR, Kind.ERROR]
+    now = helm.snapshot()
+    assert (now.link, now.error, now.state) == ("lost", "it is busy", "no link")
+    helm.close()
+    assert (helm.snapshot().link, helm.snapshot().state) == ("closed", "closed")
+
+
+def test_closing_halts_first_and_only_once(watched: Any) -> None:
+    watched.helm.close()
+    watched.helm.close()
+    assert watched.bench.done == ["stop"]
+    assert watched.bench.closed.is_set()
+    now = watched.helm.snapshot()
+    assert (now.link, now.moving, now.activity) == ("closed", None, Activity.CLOSED)
+    assert watched.log(Kind.SENT) == ["Halt (closing)"]
+
+
+def test_a_port_that_opens_after_closing_is_given_back(bench: Any, clock: Any) -> None:
+    helm: Helm
+
+    def opens_late() -> Any:
+        helm.close()
+        return bench
+
+    helm = Helm(opens_late, port="bench", live=True, clock=clock)
+    helm.step()
+    assert bench.closed.is_set()
+    assert helm.snapshot().link == "closed"
+
+
+def test_records_are_values(watched: Any) -> None:
+    watched.helm.goto(7)
+    watched.run()
+    assert watched.records()[-1] == Record(
+        Kind.SENT,
+        frame=bytes.fromhex("E0316B07"),
+        seq=3,
+        t_s=1000.0,
+        count=500,
+    )

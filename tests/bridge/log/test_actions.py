@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,49 +11,49 @@ import pytest
 from bridge.capture.open import open_capture
 from bridge.decode.traffic import read_traffic
 from bridge.errors import BadInput
-from bridge.log.actions import Act, acts_of_events, acts_of_text
+from bridge.log.actions import Action, actions_of_events, actions_of_text
 
 # Bytes from the command table of the bus (EUTELSAT, from memory): 6A store, 6B goto, 66 and 67
 # limits, 63 limits off, 68 drive, 60 halt, 6F recalculate, 00 reset.
 TRAFFIC = {
-    "E0 31 6A 07": Act("store", "", number=7),
-    "E1 31 6B 07": Act("goto", "", number=7),
-    "E0 30 66": Act("limit", "", side="east"),
-    "E0 31 67": Act("limit", "", side="west"),
-    "E0 31 63": Act("limits off", ""),
-    "E0 31 6A 00": Act("limits on", ""),
-    "E0 31 68 FF": Act("drive", "", side="east"),
-    "E0 31 60": Act("halt", ""),
-    "E0 31 6F 01": Act("recalculate", ""),
-    "E0 00 00": Act("reset", ""),
+    "E0 31 6A 07": Action("store", "", number=7),
+    "E1 31 6B 07": Action("goto", "", number=7),
+    "E0 30 66": Action("limit", "", side="east"),
+    "E0 31 67": Action("limit", "", side="west"),
+    "E0 31 63": Action("limits off", ""),
+    "E0 31 6A 00": Action("limits on", ""),
+    "E0 31 68 FF": Action("drive", "", side="east"),
+    "E0 31 60": Action("halt", ""),
+    "E0 31 6F 01": Action("recalculate", ""),
+    "E0 00 00": Action("reset", ""),
 }
 OTHERS = ["E0 10 38 F0", "E0 32 6A 07", "E0 31 6A"]  # switch, elevation positioner, broken off
 
 
-def bare(acts: tuple[Act, ...]) -> list[Act]:
-    return [Act(act.did, "", None, act.number, act.side, act.count) for act in acts]
+def bare(actions: tuple[Action, ...]) -> list[Action]:
+    return [replace(action, at="", line=None) for action in actions]
 
 
 def test_a_capture_and_its_decoding_give_the_same_acts(tmp_path: Path) -> None:
     path = tmp_path / "evening.hex"
     path.write_text("".join(f"{n}.500 {line}\n" for n, line in enumerate([*TRAFFIC, *OTHERS])))
     events = list(read_traffic(open_capture(str(path))))
-    log = acts_of_events(events, "evening.hex")
-    assert bare(log.acts) == list(TRAFFIC.values())
-    assert log.acts[0].at == "at 0.500 s"
+    log = actions_of_events(events, "evening.hex")
+    assert bare(log.actions) == list(TRAFFIC.values())
+    assert log.actions[0].at == "at 0.500 s"
     text = "\n".join(json.dumps(event.to_json("evening.hex")) for event in events)
-    again = acts_of_text(text, "evening.jsonl")
-    assert again is not None
-    assert bare(again.acts) == bare(log.acts)
-    assert [act.line for act in again.acts] == list(range(1, len(TRAFFIC) + 1))
+    decoded = actions_of_text(text, "evening.jsonl")
+    assert decoded is not None
+    assert bare(decoded.actions) == bare(log.actions)
+    assert [action.line for action in decoded.actions] == list(range(1, len(TRAFFIC) + 1))
 
 
 def test_a_saved_log_gives_them_with_counts() -> None:
     rows = [f"t\tsent\t{data}\twhatever\t{100 + n}" for n, data in enumerate(TRAFFIC)]
-    log = acts_of_text("\n".join(["time\tkind\tbytes\tmeaning\tcount", *rows]), "evening.txt")
+    log = actions_of_text("\n".join(["time\tkind\tbytes\tmeaning\tcount", *rows]), "evening.txt")
     assert log is not None
-    assert [act.count for act in log.acts] == list(range(100, 100 + len(TRAFFIC)))
-    assert [act.at for act in log.acts][:2] == ["line 2", "line 3"]
+    assert [action.count for action in log.actions] == list(range(100, 100 + len(TRAFFIC)))
+    assert [action.at for action in log.actions][:2] == ["line 2", "line 3"]
 
 
 def test_a_saved_log_gives_what_was_seen_as_well() -> None:
@@ -66,31 +67,31 @@ def test_a_saved_log_gives_what_was_seen_as_well() -> None:
         "t\tsent\tE2 31 64\tAsk\t0\n"
         "t\treply\tE4 01\tPositioner status: position reference lost.\t0\n"
     )
-    log = acts_of_text(text, "evening.txt")
+    log = actions_of_text(text, "evening.txt")
     assert log is not None
-    assert bare(log.acts) == [
-        Act("rest", "", count=480),
-        Act("recount", "", number=45, count=60),
-        Act("end", "", side="east", count=-2),
-        Act("restart", "", count=0),
-        Act("reference lost", "", count=0),
+    assert bare(log.actions) == [
+        Action("rest", "", count=480),
+        Action("recount", "", count=60, new_count=45),
+        Action("end", "", side="east", count=-2),
+        Action("restart", "", count=0),
+        Action("reference lost", "", count=0),
     ]
 
 
 def test_a_frame_with_lost_bytes_is_counted_not_guessed() -> None:
     line = {"kind": "frame", "hex": "E0 31 6A ??", "parity_ok": [True, True, True, False]}
-    log = acts_of_text(json.dumps(line | {"t_s": 1.0}), "x.jsonl")
+    log = actions_of_text(json.dumps(line | {"t_s": 1.0}), "x.jsonl")
     assert log is not None
-    assert (log.acts, log.unread) == ((), 1)
+    assert (log.actions, log.unreadable) == ((), 1)
 
 
 @pytest.mark.parametrize("line", ['{"kind": "frame"}', '{"kind": "frame", "hex": 3}', "plain"])
 def test_a_line_that_is_no_decoding_is_told(line: str) -> None:
     good = json.dumps({"kind": "tone", "t_s": 0.0, "on": True})
     with pytest.raises(BadInput, match=r"x\.jsonl:2: is no line of decode --json"):
-        acts_of_text(f"{good}\n{line}\n", "x.jsonl")
+        actions_of_text(f"{good}\n{line}\n", "x.jsonl")
 
 
 def test_another_text_is_neither() -> None:
-    assert acts_of_text("E0 31 60\n", "x.hex") is None
-    assert acts_of_text('{"position": 3}\n', "x.json") is None
+    assert actions_of_text("E0 31 60\n", "x.hex") is None
+    assert actions_of_text('{"position": 3}\n', "x.json") is None

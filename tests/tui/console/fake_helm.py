@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from bridge.bus.command import Side
-from bridge.helm.snapshot import LogLine, PositionRow, Scale, Snapshot
+from bridge.helm.snapshot import Activity, PositionRow, Scale, Snapshot
+from bridge.log.record import Kind, LogEvent, Record
 
 BELT = (
     ("Alder", 41.2, 94),
@@ -44,13 +45,12 @@ CAPABILITIES = frozenset({"pulses", "tally", "motor", "signal", "listening", "su
 def still(**changes: Any) -> Snapshot:
     """A dish at rest in the middle of its travel, limits set and on."""
     base = Snapshot(
-        time.monotonic(),
         live=False,
         port="sim://larkmere",
         link="open",
         capabilities=CAPABILITIES,
         count=609,
-        state="at rest",
+        activity=Activity.AT_REST,
         motor_v=0.0,
         motor_a=0.0,
         signal_db=12.31,
@@ -76,7 +76,7 @@ class FakeHelm:
         self.now = now or still()
         self.hemisphere = hemisphere
         self.calls: list[tuple[Any, ...]] = []
-        self.lines: list[LogLine] = []
+        self.lines: list[Record] = []
         self.points: list[tuple[float, float | None, float | None]] = []
         self.beats = 0
         self.closed = False
@@ -97,7 +97,7 @@ class FakeHelm:
             now.positions,
         )
 
-    def log_since(self, seq: int) -> list[LogLine]:
+    def log_since(self, seq: int) -> list[Record]:
         return [line for line in self.lines if line.seq > seq]
 
     def history(self) -> list[tuple[float, float | None, float | None]]:
@@ -106,19 +106,20 @@ class FakeHelm:
     def beat(self) -> None:
         self.beats += 1
 
-    def say(self, kind: str, meaning: str, hex_text: str = "") -> None:
-        seq = len(self.lines) + 1
-        self.lines.append(LogLine(seq, time.monotonic(), kind, hex_text, meaning))  # type: ignore[arg-type]
+    def log(self, kind: Kind, detail: str = "", hex_text: str = "", **facts: Any) -> None:
+        seq, t_s = len(self.lines) + 1, time.monotonic()
+        frame = bytes.fromhex(hex_text)
+        self.lines.append(Record(kind, frame=frame, detail=detail, seq=seq, t_s=t_s, **facts))
 
     def names(self) -> list[str]:
         """The names of the calls so far."""
         return [call[0] for call in self.calls]
 
     def set(self, **changes: Any) -> None:
-        self.now = replace(self.now, revision=self.now.revision + 1, **changes)
+        self.now = replace(self.now, **changes)
 
-    def halt(self, why: str = "SPACE") -> None:
-        self.calls.append(("halt", why))
+    def halt(self, cause: str = "SPACE") -> None:
+        self.calls.append(("halt", cause))
 
     def jog(self, side: Side, pressed_s: float) -> None:
         self.calls.append(("jog", side))
@@ -145,8 +146,8 @@ class FakeHelm:
         self.calls.append(("select", number))
         self.set(selected=number)
 
-    def order(self, words: str, *, asked_twice: bool = False) -> None:
-        self.calls.append(("order", words, asked_twice))
+    def order(self, words: str, *, confirmed: bool = False) -> None:
+        self.calls.append(("order", words, confirmed))
 
     def set_supply(self, volts: int) -> None:
         self.calls.append(("set_supply", volts))
@@ -185,10 +186,10 @@ class DriftingHelm(FakeHelm):
         count = round(way)
         signal = 13.5 - 12 * min(1.0, abs(((count - 20) % 44) - 22) / 16) ** 2
         self.set(
-            t_s=t_s,
             count=count,
             moving="west" if math.cos((t_s - self.since_s) / 74) > 0 else "east",
-            state="driving west, at most 1 s",
+            activity=Activity.DRIVING,
+            bound="at most 1 s",
             motor_v=35.9,
             motor_a=1.4 + 0.1 * math.sin(t_s * 3),
             signal_db=signal,
@@ -197,18 +198,18 @@ class DriftingHelm(FakeHelm):
             self.points = [*self.points[-599:], (t_s, signal, self.now.motor_a)]
         return self.now
 
-    def halt(self, why: str = "SPACE") -> None:
-        super().halt(why)
+    def halt(self, cause: str = "SPACE") -> None:
+        super().halt(cause)
         self.drifting = False
-        self.set(moving=None, state="at rest", motor_a=0.0, motor_v=0.0)
-        self.say("sent", f"Halt ({why})", "E0 31 60")
+        self.set(moving=None, activity=Activity.AT_REST, motor_a=0.0, motor_v=0.0)
+        self.log(Kind.SENT, cause, "E0 31 60", event=LogEvent.HALT)
 
     def jog(self, side: Side, pressed_s: float) -> None:
         super().jog(side, pressed_s)
         step = 1 if side == "west" else -1
         self.set(count=(self.now.count or 0) + step)
         frame = "E0 31 69 FF" if side == "west" else "E0 31 68 FF"
-        self.say("sent", f"Drive {side} 1 count", frame)
+        self.log(Kind.SENT, "", frame)
 
 
 class TellingHelm(DriftingHelm):
@@ -224,17 +225,17 @@ class TellingHelm(DriftingHelm):
     def beat(self) -> None:
         self.tell("beat")
 
-    def halt(self, why: str = "SPACE") -> None:
-        self.tell("halt", why)
-        super().halt(why)
+    def halt(self, cause: str = "SPACE") -> None:
+        self.tell("halt", cause)
+        super().halt(cause)
 
     def jog(self, side: Side, pressed_s: float) -> None:
         self.tell("jog", side)
         super().jog(side, pressed_s)
 
-    def order(self, words: str, *, asked_twice: bool = False) -> None:
+    def order(self, words: str, *, confirmed: bool = False) -> None:
         self.tell("order", words)
-        super().order(words, asked_twice=asked_twice)
+        super().order(words, confirmed=confirmed)
 
     def close(self) -> None:
         self.tell("close")
@@ -250,10 +251,10 @@ def main(arguments: list[str]) -> int:
     helm.drifting = "still" not in arguments
     helm.hemisphere = "south" if "south" in arguments else "north"
     helm.set(acknowledged="cautions" not in arguments, live="live" in arguments)
-    helm.say("note", "Adapter simulated on sim://larkmere greets")
-    helm.say("sent", "Drive west for 1 count", "E0 31 69 FF")
-    helm.say("heard", "Drive west for 1 count", "E0 31 69 FF")
-    helm.say("refused", "20 counts west would pass the soft limit at 985; 4 counts are left")
+    helm.log(Kind.NOTE, "simulated on sim://larkmere", event=LogEvent.CONNECTED)
+    helm.log(Kind.SENT, "", "E0 31 69 FF")
+    helm.log(Kind.HEARD, "", "E0 31 69 FF")
+    helm.log(Kind.REFUSED, "20 counts west would pass the soft limit at 985; 4 counts are left")
     return run_console(helm)  # type: ignore[arg-type]
 
 

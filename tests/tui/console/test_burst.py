@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 from textual import events
 
-from bridge.helm import Helm
+from bridge.helm.helm import Helm
 from bridge.link.client import Adapter
+from bridge.log.record import Kind
+from bridge.log.sentence import sentence
 from sim.protocol_sim import register
 from tui.console.app import Console
 
@@ -36,7 +38,7 @@ def on_the_yard(body: Any) -> None:
 
 
 def sent(helm: Helm, words: str) -> int:
-    return sum(line.kind == "sent" and words in line.meaning for line in helm.log_since(0))
+    return sum(line.kind is Kind.SENT and words in sentence(line) for line in helm.log_since(0))
 
 
 def test_sixty_repeats_in_one_read_are_one_count_and_one_waiting() -> None:
@@ -81,9 +83,9 @@ def test_a_held_key_moves_only_while_repeats_come(key: str) -> None:
             await pilot.pause(0.02)
             assert time.monotonic() - let_go_s < 1.2  # s, the longest piece and a look
         assert all(
-            "1 second" in line.meaning
+            "1 second" in sentence(line)
             for line in helm.log_since(0)
-            if line.kind == "sent" and "Drive" in line.meaning
+            if line.kind is Kind.SENT and "Drive" in sentence(line)
         )
 
     on_the_yard(body)

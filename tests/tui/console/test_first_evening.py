@@ -14,9 +14,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from bridge.helm import Helm
+from bridge.helm.helm import Helm
 from bridge.helm.snapshot import PositionRow
 from bridge.link.client import Adapter
+from bridge.log.sentence import sentence
 from sim.protocol_sim import register
 from tui.console.app import Console
 
@@ -59,7 +60,7 @@ class Evening:
             now = self.helm.snapshot()
             assert time.monotonic() < until_s, (
                 f"{what}; {now.state} at {now.count}: {now.error}\n{self.advice()}\n"
-                + "\n".join(line.meaning for line in self.helm.log_since(0)[-10:])
+                + "\n".join(sentence(line) for line in self.helm.log_since(0)[-10:])
             )
             await self.pilot.pause(0.05)
 

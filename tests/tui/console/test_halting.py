@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from bridge.helm.snapshot import Activity
+
 OPENERS = {
     "picture": (),
     "command line": ("colon",),
@@ -27,7 +29,7 @@ OPENERS = {
 def test_space_halts_a_moving_dish_from_anywhere(drive: Any, fake: Any) -> None:
     async def body(pilot: Any, app: Any, helm: Any) -> None:
         for where, keys in OPENERS.items():
-            helm.set(moving=None, state="at rest")
+            helm.set(moving=None, activity=Activity.AT_REST)
             helm.calls.clear()
             app.halted_s = app.ordered_s = float("-inf")
             if keys:
@@ -35,7 +37,7 @@ def test_space_halts_a_moving_dish_from_anywhere(drive: Any, fake: Any) -> None:
             await pilot.pause()
             focused, screen = app.screen.focused, app.screen
             before = getattr(focused, "value", None)
-            helm.set(moving="west", state="driving west, at most 1 s")
+            helm.set(moving="west", activity=Activity.DRIVING, bound="at most 1 s")
             await pilot.press("space")
             assert helm.names().count("halt") == 1, where
             assert app.screen is screen, where  # and nothing else happened

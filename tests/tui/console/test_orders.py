@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from bridge.log.record import Kind
+
 
 def calls(helm: Any) -> list[Any]:
     return [call for call in helm.calls if call[0] != "select"]
@@ -211,7 +213,7 @@ def test_words_that_need_asking_twice_are_asked_twice(drive: Any) -> None:
         words = ("r", "a", "w", "space", "e", "0")
         await pilot.press("colon", *words, "enter")
         await pilot.pause()
-        helm.set(error="E0 needs to be asked for twice: it can overwrite every stored position")
+        helm.set(confirm="raw e0")
         app.ordered_s = float("-inf")  # some seconds later
         await pilot.press(*words, "enter")
         await pilot.pause()
@@ -238,7 +240,7 @@ def test_the_log_is_saved_with_bytes_and_meaning(
     monkeypatch.chdir(tmp_path)
 
     async def body(pilot: Any, app: Any, helm: Any) -> None:
-        helm.say("sent", "Drive west 1 count", "E0 31 69 FF")
+        helm.log(Kind.SENT, "", "E0 31 69 FF")
         app.update_log()
         await pilot.press("o")
 

@@ -12,6 +12,9 @@ from typing import Any
 
 import pytest
 
+from bridge.helm.snapshot import Activity
+from bridge.log.record import Kind, LogEvent
+
 GOLDEN = Path(__file__).parents[2] / "golden" / "console-80x24.txt"
 SIZES = [(80, 24), (100, 30), (120, 40), (160, 50), (200, 60)]
 
@@ -19,7 +22,8 @@ SIZES = [(80, 24), (100, 30), (120, 40), (160, 50), (200, 60)]
 def moving(fake: Any, **changes: Any) -> Any:
     words: dict[str, Any] = {
         "moving": "west",
-        "state": "driving west, at most 1 s",
+        "activity": Activity.DRIVING,
+        "bound": "at most 1 s",
         "motor_v": 35.9,
         "motor_a": 1.42,
     }
@@ -27,9 +31,9 @@ def moving(fake: Any, **changes: Any) -> Any:
 
 
 def fill(helm: Any) -> Any:
-    helm.say("note", "Cautions acknowledged")
-    helm.say("sent", "Drive west 1 count (polar positioner).", "E0 31 69 FF")
-    helm.say("refused", "20 counts west would pass the soft limit at 985; 4 counts are left")
+    helm.log(Kind.NOTE, event=LogEvent.ACKNOWLEDGED)
+    helm.log(Kind.SENT, "", "E0 31 69 FF")
+    helm.log(Kind.REFUSED, "20 counts west would pass the soft limit at 985; 4 counts are left")
     return helm
 
 
@@ -172,13 +176,13 @@ def test_the_log_scrolls_back_and_stays_while_lines_come(drive: Any, fake: Any) 
 
         frames = app.main_screen.query_one(FrameLog)
         for number in range(100):
-            helm.say("note", f"line {number}")
+            helm.log(Kind.NOTE, f"line {number}")
         app.update_log()
         await pilot.press("f")
         assert "line 99" in frames.text
         await pilot.press("pageup")
         before = frames.text.splitlines()[0]
-        helm.say("note", "line 100")
+        helm.log(Kind.NOTE, "line 100")
         app.update_log()
         assert frames.text.splitlines()[0] == before
         assert "paused" in frames.text
@@ -216,12 +220,12 @@ def test_a_coasting_dish_is_not_said_to_stand(drive: Any, fake: Any, lines: Any)
         assert text.count("∿ coasting to rest") == 2
         assert "standing still" not in text
 
-    drive(body, fake.FakeHelm(fake.still(state="coasting to rest")))
+    drive(body, fake.FakeHelm(fake.still(activity=Activity.COASTING)))
 
 
 def test_without_a_link_nothing_is_said_to_stand_still(fake: Any) -> None:
     from tui.console.readouts import motion_text
 
-    lost = fake.still(link="lost", state="no link")
+    lost = fake.still(link="lost", activity=Activity.NO_LINK)
     assert "not known" in motion_text(lost, "north")[0]
     assert "standing still" in motion_text(fake.still(), "north")[0]
