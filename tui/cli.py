@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import difflib
 import gc
 import os
 import signal
 import sys
 from pathlib import Path
 from types import FrameType
-from typing import Annotated, Any, NoReturn
+from typing import Any, NoReturn
 
-from cyclopts import App, CycloptsError, Parameter
+from cyclopts import App, CycloptsError, UnusedCliTokensError
 
-from bridge.errors import ArcstepError
-from tui.list_cli import drift, plan, positions, station_app
-from tui.options import BUS, DEMO_PORT, LIST, MOVING, AsJson, File, Port, Rate
+from bridge.errors import ArcstepError, BadInput
+from tui.bus_cli import decode, encode, replay
+from tui.dish_cli import console, ports, send, serve
+from tui.list_cli import drift, plan, positions, station
+from tui.options import BUS, LIST, MOVING
 
 RETAINED_BYTES = 1 << 24  # bytes, more than any block of samples (judgement)
 COLLECT_OBJECTS = 20_000  # new objects after which the garbage collector runs (judgement)
@@ -41,123 +44,39 @@ app = App(
     result_action="return_value",
     suppress_keyboard_interrupt=False,  # main says so, with its exit code
 )
-
-
-@app.default
-def console(
-    station: Annotated[Path | None, Parameter(help="station file (.toml)")] = None,
-    /,
-    *,
-    port: Port = DEMO_PORT,
-    speed: Annotated[float | None, Parameter(help="pace of simulated time, 1 is real")] = None,
-) -> int:
-    """Open the console; without arguments, on the simulated yard."""
-    from tui.commands.console import run
-
-    return run(station, port, speed)
-
-
+app.default(console)
 app.command(console, name="console", group=MOVING)
 app.command(plan, group=LIST)
 app.command(drift, group=LIST)
-app.command(station_app)
+app.command(station)
 app.command(positions)
+app.command(send, group=MOVING)
+app.command(decode, group=BUS)
+app.command(encode, group=BUS)
+app.command(replay, group=BUS)
+app.command(serve, group=MOVING)
+app.command(ports, group=MOVING)
 
 
-@app.command(group=MOVING)
-def send(
-    *words: Annotated[str, Parameter(help="command words, such as: drive east 1 count")],
-    port: Port = DEMO_PORT,
-    dry_run: Annotated[bool, Parameter(negative=(), help="show the bytes, send nothing")] = False,
-    clear: Annotated[
-        bool, Parameter(negative=(), help="you have read the cautions and the dish is clear")
-    ] = False,
-) -> int:
-    """Send one command to a positioner, bytes shown first."""
-    from tui.commands.send import run
+def _require_command(words: list[str]) -> None:
+    """Refuse a first word that is neither a command nor a file, before it opens a console.
 
-    return run(words, port, dry_run=dry_run, clear=clear)
+    Raises BadInput; a station file is known by its suffix or because it is there.
+    """
+    word = next(iter(words), "-")
+    if word.startswith("-") or word in app or Path(word).suffix or Path(word).exists():
+        return
+    near = difflib.get_close_matches(word, [name for name in app if name.isalpha()], 1)
+    hint = f"did you mean {near[0]}?" if near else "see arcstep --help"
+    raise BadInput(f"'{word}' is no command and no file; {hint}")
 
 
-@app.command(group=BUS)
-def decode(
-    *files: File,
-    json: AsJson = False,
-    csv: Annotated[bool, Parameter(name="--csv", negative=(), help="comma separated")] = False,
-    channel: Annotated[str | None, Parameter(help="the channel that carries the bus")] = None,
-    rate: Rate = None,
-    audit: Annotated[
-        bool, Parameter(negative=(), help="judge the sender's manners as well")
-    ] = False,
-    plot: Annotated[
-        Path | None, Parameter(help="picture of the first frame: .svg, .png or .pdf")
-    ] = None,
-) -> int:
-    """Read bus traffic from captures: VCD, WAV, CSV, NumPy, hex text."""
-    from tui.commands.decode import decode as run
-
-    return run(
-        list(files), json=json, csv=csv, channel=channel, rate_hz=rate, audit=audit, plot=plot
-    )
-
-
-@app.command(group=BUS)
-def encode(
-    *words: Annotated[str, Parameter(help="command words or hex, such as: goto 7")],
-    out: Annotated[Path | None, Parameter(help="waveform file: .wav, .vcd or .csv")] = None,
-    rate: Rate = None,
-) -> int:
-    """Turn command words or hex into bytes, and into a waveform file."""
-    from tui.commands.encode import encode as run
-
-    return run(list(words), out=out, rate_hz=rate)
-
-
-@app.command(group=BUS)
-def replay(
-    file: File,
-    station: Annotated[Path | None, Parameter(help="yard file (.toml)")] = None,
-    /,
-    *,
-    json: AsJson = False,
-    taught: Annotated[
-        bool, Parameter(negative=(), help="begin with the yard's list stored in the positioner")
-    ] = False,
-    fault: Annotated[tuple[str, ...], Parameter(help="a fault of the simulated dish")] = (),
-    channel: Annotated[str | None, Parameter(help="the channel that carries the bus")] = None,
-    rate: Rate = None,
-) -> int:
-    """Feed captured traffic to the simulated positioner."""
-    from tui.commands.replay import run
-
-    return run(file, station, json=json, taught=taught, faults=fault, channel=channel, rate_hz=rate)
-
-
-@app.command(group=MOVING)
-def serve(
-    *,
-    pty: Annotated[bool, Parameter(negative=(), help="on a new pseudo-terminal")] = False,
-    tcp: Annotated[str | None, Parameter(help="on HOST:PORT; loopback unless told")] = None,
-    url: Annotated[str, Parameter(help="the simulated yard")] = DEMO_PORT,
-) -> int:
-    """Offer the simulated adapter and dish to other programs."""
-    from tui.commands.serve import serve as run
-
-    return run(pty, tcp, url)
-
-
-@app.command(group=MOVING)
-def ports(
-    *,
-    json: AsJson = False,
-    all: Annotated[
-        bool, Parameter(name="--all", negative=(), help="also ports that are not USB")
-    ] = False,
-) -> int:
-    """List serial ports and simulated yards that can be opened."""
-    from tui.commands.ports import ports as run
-
-    return run(json=json, all=all)
+def _complaint(error: CycloptsError) -> str:
+    """What is wrong with the arguments of a command, in one sentence."""
+    if isinstance(error, UnusedCliTokensError):
+        command = " ".join(error.command_chain or ["console"])
+        return f"{command} takes no more arguments; leave out {' '.join(error.unused_tokens or ())}"
+    return str(error).rstrip(".")
 
 
 def _terminate(number: int, _frame: FrameType | None) -> NoReturn:
@@ -192,11 +111,13 @@ def main(argv: list[str] | None = None) -> Any:
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), _terminate)
+    words = sys.argv[1:] if argv is None else argv
     try:
-        code = app(argv, exit_on_error=False, print_error=False)
+        _require_command(words)
+        code = app(words, exit_on_error=False, print_error=False)
         sys.stdout.flush()
     except CycloptsError as error:
-        print(f"arcstep: {str(error).rstrip('.')}; see arcstep --help", file=sys.stderr)
+        print(f"arcstep: {_complaint(error)}; see arcstep --help", file=sys.stderr)
         code = 2
     except ArcstepError as error:
         print(f"arcstep: {error}", file=sys.stderr)

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from cyclopts import App, Parameter
 
-from tui.options import DEMO_PORT, LIST, AsJson, Plot, Port, StationFile, no_option
+from tui.options import DEMO_PORT, LIST, AsJson, Plot, Port, StationFile, refuse_option
 
 
 def plan(
@@ -40,10 +40,10 @@ def drift(
     return run(station, years=years, rigs=rigs, json=json, plot=plot, seed=seed)
 
 
-station_app = App(name="station", help="Begin a station file.", group=LIST)
+station = App(name="station", help="Begin a station file.", group=LIST)
 
 
-@station_app.command(name="new")
+@station.command(name="new")
 def station_new(
     file: StationFile,
     /,
@@ -64,7 +64,7 @@ def station_new(
     return new(file, known, kind=mount, questions=questions)
 
 
-@station_app.command(name="demo")
+@station.command(name="demo")
 def station_demo(file: StationFile, /) -> int:
     """Write the station of the invented demo yard, to try commands on."""
     from tui.commands.station import demo
@@ -117,7 +117,7 @@ def diff(
             help="another station file, a log saved by the console, a capture or its decode"
             " --json; - reads standard input",
             allow_leading_hyphen=True,
-            validator=no_option,
+            validator=refuse_option,
         ),
     ],
     /,
@@ -153,7 +153,7 @@ def import_(
         Parameter(
             help="CSV file; - reads standard input",
             allow_leading_hyphen=True,
-            validator=no_option,
+            validator=refuse_option,
         ),
     ],
     station: StationFile,

@@ -16,8 +16,8 @@ LIST = Group("The position list", sort_key=3)
 Port = Annotated[str, Parameter(name="--port", help="device path, socket:// or sim:// URL")]
 
 
-def no_option(_type: object, value: object) -> None:
-    """Only a lone hyphen is a file name: the rest that begins so is a mistyped option."""
+def refuse_option(_type: object, value: object) -> None:
+    """Refuse a name that begins with a hyphen: it is a mistyped option. A hyphen alone is stdin."""
     for name in value if isinstance(value, tuple) else (value,):
         if isinstance(name, str | Path) and str(name).startswith("-") and str(name) != "-":
             raise ValueError(f"{name} is no option")
@@ -28,7 +28,7 @@ File = Annotated[
     Parameter(
         help="capture file; - reads standard input",
         allow_leading_hyphen=True,
-        validator=no_option,
+        validator=refuse_option,
     ),
 ]
 AsJson = Annotated[bool, Parameter(name="--json", negative=(), help="one JSON object a line")]
