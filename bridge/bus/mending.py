@@ -28,7 +28,7 @@ def mend_bits(
     for start in range(0, len(bits) - std.BITS_PER_BYTE + 1, std.BITS_PER_BYTE):
         end = start + std.BITS_PER_BYTE
         known = [bit for bit in bits[start:end] if bit is not None]
-        if len(known) < std.BITS_PER_BYTE or fits_parity(known):
+        if len(known) < std.BITS_PER_BYTE or fits_parity(sum(known)):
             continue
         weakest = min(range(start, end), key=margins.__getitem__)
         if margins[weakest] > MEND_NATS:

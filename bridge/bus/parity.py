@@ -9,8 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, overload
 
 from bridge.bus import standard as std
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +44,13 @@ def parity_bit(byte: int) -> int:
     return 1 - byte.bit_count() % 2
 
 
-def fits_parity(bits: Sequence[int]) -> bool:
-    """Whether a byte's nine bits hold an odd number of ones."""
-    return sum(bits) % 2 == 1
+@overload
+def fits_parity(ones: int) -> bool: ...
+@overload
+def fits_parity(ones: NDArray[Any]) -> NDArray[np.bool_]: ...
+def fits_parity(ones: Any) -> Any:
+    """Whether a byte's nine bits have odd parity, by how many of them are ones."""
+    return ones % 2 == 1
 
 
 def bits_of(data: bytes) -> list[int]:
@@ -74,5 +83,5 @@ def check_bytes(bits: Sequence[int | None]) -> CheckedBytes:
             parity_ok.append(False)
             continue
         byte_values.append(sum(bit << (7 - n) for n, bit in enumerate(known[:8])))
-        parity_ok.append(fits_parity(known))
+        parity_ok.append(fits_parity(sum(known)))
     return CheckedBytes(tuple(byte_values), tuple(parity_ok), tuple(bits[whole:]))

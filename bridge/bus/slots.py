@@ -1,9 +1,15 @@
-"""Stretches of tone -> bits, with what is wrong about their slots, carrier and level."""
+"""Marks -> bits: each bit by its tone and the quiet after it, with what is wrong about its slots.
+
+    0   |####|####|    |     1   |####|    |    |        slots of 0.5 +-0.1 ms, # is tone
+
+The figures of the standard are in `standard`; what is added to them here allows for how finely
+edges are timed.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from statistics import median
 
@@ -11,174 +17,160 @@ from bridge.bus import standard as std
 from bridge.bus.event import Fault
 from bridge.bus.mark import Mark, in_ms
 
-SHORTEST_S = 0.38e-3  # s, shorter tone or quiet is a stray pulse or a notch; slots are 0.4 at least
-SHORT_SHARE = 0.72  # of the usual single slot of a message, where that is shorter still
-FEWEST_SINGLES = 4  # single slots that tell what is usual
-LONGEST_BIT_S = 1.4e-3  # s of tone: 1.2 allowed for a 0, and room to measure
-LONGEST_GAP_S = 1.4e-3  # s of quiet: 1.2 allowed after a 1, and room to measure
-UNEVEN = 2.6  # times the median deviation; evenly spread slots reach twice the median
-FEWEST_SPANS = 12  # of tone and quiet that tell what is usual in a message
-DOUBT_NATS = 3.0  # bits decided with a likelihood ratio below e**3 are called unclear
+DOUBLE_S = 1.4 * std.SLOT_S  # s, tone or quiet this long is two slots; judgement
+SHORTEST_S = 0.38e-3  # s, shorter tone or quiet is no slot: 0.4 allowed, less 5 %; judgement
+SHORT_SHARE = 0.72  # of the median single slot of a message, where that is shorter yet; judgement
+FEWEST_SINGLES = 4  # single slots from which a median is taken; judgement
+LONGEST_BIT_S = 1.4e-3  # s of tone: 1.2 allowed for a 0, and an error of timing; judgement
+LONGEST_GAP_S = 1.4e-3  # s of quiet: 1.2 allowed after a 1, and an error of timing; judgement
+DOUBT_NATS = 3.0  # nats of log likelihood ratio, below which a bit is unclear; judgement
 
 
-def middle_of(values: Iterable[float | None]) -> float | None:
-    known = [value for value in values if value is not None]
-    return median(known) if known else None
-
-
-def join_marks(marks: Iterable[Mark], faults: list[Fault], grain_s: float = 0.0) -> Iterator[Mark]:
-    """Close notches and drop stray pulses, telling of each in `faults`."""
-    marks = list(marks)
+def join_marks(marks: Sequence[Mark], faults: list[Fault], timing_error_s: float) -> list[Mark]:
+    """The marks with notches in tone closed and stray pulses dropped, each a fault."""
     origin_s = marks[0].on_s
-    marks = _without_pulses(marks, faults, grain_s)
-    holes = [after.on_s - before.off_s for before, after in pairwise(marks)]
-    least_hole_s = _least_slot(holes, grain_s)
+    marks = _drop_lone_pulses(marks, faults, timing_error_s)
+    gaps_s = [after.on_s - before.off_s for before, after in pairwise(marks)]
+    shortest_gap_s = _shortest_slot_s(gaps_s, timing_error_s)
     joined = [marks[0]]
     for mark in marks[1:]:
         last = joined[-1]
-        hole_s = mark.on_s - last.off_s
-        if hole_s < least_hole_s:
-            at = in_ms(last.off_s - origin_s)
-            faults.append(Fault("notch", f"no tone for {in_ms(hole_s)} at {at} inside a tone"))
-            bit = last.bit if last.bit is not None else mark.bit
-            joined[-1] = replace(
-                last, off_s=mark.off_s, bit=bit, margin=min(last.margin, mark.margin)
-            )
-        else:
+        gap_s = mark.on_s - last.off_s
+        if gap_s >= shortest_gap_s:
             joined.append(mark)
-    least_tone_s = _least_slot([mark.length_s for mark in joined], grain_s)
+            continue
+        at = in_ms(last.off_s - origin_s)
+        faults.append(Fault("notch", f"no tone for {in_ms(gap_s)} at {at} inside a tone"))
+        bit = last.bit if last.bit is not None else mark.bit
+        margin = min(last.margin, mark.margin)
+        joined[-1] = replace(last, off_s=mark.off_s, bit=bit, margin=margin)
+    shortest_tone_s = _shortest_slot_s([mark.length_s for mark in joined], timing_error_s)
+    slots = []
     for mark in joined:
-        if mark.length_s >= least_tone_s or mark.bit is not None:
-            yield mark
+        if mark.length_s >= shortest_tone_s or mark.bit is not None:
+            slots.append(mark)
         else:
-            at = in_ms(mark.on_s - origin_s)
-            faults.append(Fault("pulse", f"a pulse of {in_ms(mark.length_s)} at {at}"))
+            faults.append(_pulse(mark, origin_s))
+    return slots
 
 
-def _without_pulses(marks: list[Mark], faults: list[Fault], grain_s: float) -> list[Mark]:
-    """Marks without those too short for a slot between whole slots of tone and of quiet."""
-    least_s = SHORTEST_S - grain_s
-    kept = marks[:1]
+def _drop_lone_pulses(
+    marks: Sequence[Mark], faults: list[Fault], timing_error_s: float
+) -> list[Mark]:
+    """The marks without those too short for a slot between whole slots of tone and of quiet."""
+    if len(marks) < 3:
+        return list(marks)
+    shortest_s = SHORTEST_S - timing_error_s
+    slots = [marks[0]]
     for mark, after in pairwise(marks[1:]):
-        before = kept[-1]
+        before = slots[-1]
+        gap_s = after.on_s - before.off_s
         stands_alone = (
             mark.bit is None
-            and max(mark.length_s, mark.on_s - before.off_s, after.on_s - mark.off_s) < least_s
-            and min(before.length_s, after.length_s) >= least_s
-            and least_s <= after.on_s - before.off_s <= LONGEST_GAP_S
+            and max(mark.length_s, mark.on_s - before.off_s, after.on_s - mark.off_s) < shortest_s
+            and min(before.length_s, after.length_s) >= shortest_s
+            and shortest_s <= gap_s <= LONGEST_GAP_S
         )
         if stands_alone:
-            at = in_ms(mark.on_s - marks[0].on_s)
-            faults.append(Fault("pulse", f"a pulse of {in_ms(mark.length_s)} at {at}"))
+            faults.append(_pulse(mark, marks[0].on_s))
         else:
-            kept.append(mark)
-    return kept + marks[len(marks) - 1 :] if len(marks) > 1 else kept
+            slots.append(mark)
+    return [*slots, marks[-1]]
 
 
-def _least_slot(lengths_s: Sequence[float], grain_s: float) -> float:
-    """What is no slot but a flaw; less where slow edges make all single slots short alike."""
-    singles = [length_s for length_s in lengths_s if length_s < 1.4 * std.SLOT_S]
+def _pulse(mark: Mark, origin_s: float) -> Fault:
+    at = in_ms(mark.on_s - origin_s)
+    return Fault("pulse", f"a pulse of {in_ms(mark.length_s)} at {at}")
+
+
+def _shortest_slot_s(lengths_s: Sequence[float], timing_error_s: float) -> float:
+    """What is shorter is no slot; less where slow edges make all single slots short alike."""
+    shortest_s = SHORTEST_S - timing_error_s
+    singles = [length_s for length_s in lengths_s if length_s < DOUBLE_S]
     if len(singles) < FEWEST_SINGLES:
-        return SHORTEST_S - grain_s
-    return min(SHORTEST_S - grain_s, SHORT_SHARE * median(singles))
+        return shortest_s
+    return min(shortest_s, SHORT_SHARE * median(singles))
 
 
-def read_bits(
-    marks: Sequence[Mark], faults: list[Fault], grain_s: float
-) -> tuple[list[int | None], list[float]]:
-    """Bits of marks and how clearly each was decided; timing faults go to `faults`."""
-    bits: list[int | None] = []
-    margins: list[float] = []
+@dataclass(slots=True)
+class Bits:
+    """Bits as they are read, None where one was lost, with how clearly each was decided."""
+
+    values: list[int | None] = field(default_factory=list)
+    margins: list[float] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+
+    def add(self, bit: int, margin: float) -> None:
+        """Append a bit."""
+        self.values.append(bit)
+        self.margins.append(margin)
+
+    def lose(self, count: int) -> None:
+        """Append bits that could not be read."""
+        self.values += [None] * count
+        self.margins += [0.0] * count
+
+
+def read_bits(marks: Sequence[Mark], timing_error_s: float) -> Bits:
+    """The bits of marks that `join_marks` gave, and what is wrong about their slots."""
+    bits = Bits()
     origin_s = marks[0].on_s
     for n, mark in enumerate(marks):
-        gap_s = marks[n + 1].on_s - mark.off_s if n + 1 < len(marks) else None
-        own_s = grain_s + mark.blur_s
-        gap_grain_s = own_s if gap_s is None else max(own_s, grain_s + marks[n + 1].blur_s)
-        at = (len(bits) + 1, mark.on_s - origin_s)
+        after = marks[n + 1] if n + 1 < len(marks) else None
+        where = f"bit {len(bits.values) + 1} at {in_ms(mark.on_s - origin_s)}"
         if mark.length_s > LONGEST_BIT_S and mark.bit is None:
-            lost = max(1, round(mark.length_s / std.BIT_S))
-            faults.append(
-                Fault("long_tone", f"{_bit(at)}: tone for {in_ms(mark.length_s)}, 1.2 ms allowed")
-            )
-            bits += [None] * lost
-            margins += [0.0] * lost
+            what = f"{where}: tone for {in_ms(mark.length_s)}, 1.2 ms allowed"
+            bits.faults.append(Fault("long_tone", what))
+            bits.lose(max(1, round(mark.length_s / std.BIT_S)))
             continue
-        bit = mark.bit if mark.bit is not None else _decide(mark.length_s, gap_s)
-        bits.append(bit)
-        margins.append(mark.margin)
+        gap_s = None if after is None else after.on_s - mark.off_s
+        bit = mark.bit if mark.bit is not None else decide_bit(mark.length_s, gap_s)
+        bits.add(bit, mark.margin)
         if mark.margin < DOUBT_NATS:
-            faults.append(Fault("unclear", f"{_bit(at)}: likelihood ratio e**{mark.margin:.1f}"))
-        _check_slots("tone", mark.length_s, 1 if bit else 2, at=at, faults=faults, grain_s=own_s)
-        if gap_s is None:
+            odds = f"likelihood ratio e**{mark.margin:.1f}"
+            bits.faults.append(Fault("unclear", f"{where}: {odds}"))
+        error_s = timing_error_s + mark.blur_s
+        tone_slots, quiet_slots = (1, 2) if bit else (2, 1)
+        bits.faults += _slot_faults(f"{where}: tone", mark.length_s, tone_slots, error_s)
+        if after is None or gap_s is None:
             continue
-        quiet_slots = 2 if bit else 1
         if gap_s <= LONGEST_GAP_S:
-            _check_slots("quiet", gap_s, quiet_slots, at=at, faults=faults, grain_s=gap_grain_s)
-            continue
-        extra_s = gap_s - quiet_slots * std.SLOT_S
-        lost = round(extra_s / std.BIT_S)
-        between = len(bits) % std.BITS_PER_BYTE == 0
-        if lost and not between:
-            faults.append(
-                Fault("missing_bits", f"{_bit(at)}: quiet for {in_ms(gap_s)}, about {lost} lost")
-            )
-            bits += [None] * lost
-            margins += [0.0] * lost
+            error_s = max(error_s, timing_error_s + after.blur_s)
+            bits.faults += _slot_faults(f"{where}: quiet", gap_s, quiet_slots, error_s)
         else:
-            faults.append(
-                Fault("slot_timing", f"{_bit(at)}: quiet for {in_ms(gap_s)}, 1.2 ms allowed")
-            )
-    return bits, margins
+            _read_long_gap(bits, where, gap_s, quiet_slots)
+    return bits
 
 
-def _bit(at: tuple[int, float]) -> str:
-    return f"bit {at[0]} at {in_ms(at[1])}"
+def decide_bit(tone_s: float, gap_s: float | None) -> int:
+    """The bit by its tone and the quiet after it, None for none: a 1 has twice the quiet.
 
-
-def check_evenness(marks: Sequence[Mark], faults: list[Fault], grain_s: float) -> None:
-    """Tell of tone or quiet that stands out from the slots of its own message.
-
-    A sender keeps its slots nearly alike; one that is off, though allowed, was touched on the way.
+    >>> decide_bit(0.5e-3, 1.0e-3), decide_bit(1.0e-3, 0.5e-3), decide_bit(0.5e-3, None)
+    (1, 0, 1)
     """
-    spans: list[tuple[float, str, float]] = []
-    for n, mark in enumerate(marks):
-        spans.append((mark.length_s, "tone", mark.on_s))
-        if n + 1 < len(marks):
-            spans.append((marks[n + 1].on_s - mark.off_s, "quiet", mark.off_s))
-    spans = [span for span in spans if span[0] <= LONGEST_GAP_S]
-    if len(spans) < FEWEST_SPANS:
-        return
-    singles = [span[0] for span in spans if span[0] < 1.4 * std.SLOT_S]
-    doubles = [span[0] / 2 for span in spans if span[0] >= 1.4 * std.SLOT_S]
-    slot_s = median(singles + doubles)
-    grain_s += max(0.0, *(mark.blur_s for mark in marks))
-    usual_s = median([abs(length - slot_s) for length in singles + doubles])
-    for length_s, what, at_s in spans:
-        slots = 1 if length_s < 1.4 * std.SLOT_S else 2
-        if abs(length_s - slots * slot_s) > slots * UNEVEN * usual_s + 2 * grain_s:
-            at = f"{in_ms(at_s - marks[0].on_s)}: {what} for {in_ms(length_s)}"
-            usual = f"{slot_s * 1e3:.3f} +-{2 * usual_s * 1e3:.3f} ms a slot elsewhere in it"
-            faults.append(Fault("uneven_slots", f"at {at}, {usual}"))
-
-
-def _decide(tone_s: float, gap_s: float | None) -> int:
-    """Weigh the tone against the quiet after it: a 0 has twice the tone, a 1 twice the quiet."""
     if gap_s is None or gap_s > LONGEST_GAP_S:
-        return int(tone_s < 1.4 * std.SLOT_S)
+        return int(tone_s < DOUBLE_S)
     return int(tone_s < gap_s)
 
 
-def _check_slots(
-    what: str,
-    length_s: float,
-    slots: int,
-    *,
-    at: tuple[int, float],
-    faults: list[Fault],
-    grain_s: float,
-) -> None:
+def _read_long_gap(bits: Bits, where: str, gap_s: float, quiet_slots: int) -> None:
+    """Quiet longer than a bit can have: bits were lost in it, or a sender paused between bytes."""
+    lost = round((gap_s - quiet_slots * std.SLOT_S) / std.BIT_S)
+    between_bytes = len(bits.values) % std.BITS_PER_BYTE == 0
+    if lost and not between_bytes:
+        what = f"{where}: quiet for {in_ms(gap_s)}, about {lost} lost"
+        bits.faults.append(Fault("missing_bits", what))
+        bits.lose(lost)
+    else:
+        what = f"{where}: quiet for {in_ms(gap_s)}, 1.2 ms allowed"
+        bits.faults.append(Fault("slot_timing", what))
+
+
+def _slot_faults(where: str, length_s: float, slots: int, error_s: float) -> list[Fault]:
+    """Tone or quiet of `slots` slots, held against 0.5 +-0.1 ms each, timed to within an error."""
     low_s = slots * (std.SLOT_S - std.SLOT_TOLERANCE_S)
     high_s = slots * (std.SLOT_S + std.SLOT_TOLERANCE_S)
-    if not low_s - grain_s <= length_s <= high_s + grain_s:
-        allowed = f"{low_s * 1e3:.1f} to {high_s * 1e3:.1f} ms allowed"
-        faults.append(Fault("slot_timing", f"{_bit(at)}: {what} for {in_ms(length_s)}, {allowed}"))
+    if low_s - error_s <= length_s <= high_s + error_s:
+        return []
+    allowed = f"{low_s * 1e3:.1f} to {high_s * 1e3:.1f} ms allowed"
+    return [Fault("slot_timing", f"{where} for {in_ms(length_s)}, {allowed}")]

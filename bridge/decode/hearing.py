@@ -54,21 +54,21 @@ def hear_steps(trace: Trace, look_s: float | None = None) -> Generator[Step, Non
 
 
 def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
-    from bridge.signal.detector import SampleReceiver  # noqa: PLC0415  (numpy only where used)
+    from bridge.decode.line_decoder import SampleDecoder  # noqa: PLC0415  (numpy only where used)
 
     chunks: Iterable[Any]
     if trace.raw_chunks is not None:
         chunks, scale, offset = trace.raw_chunks(), trace.raw_scale, trace.raw_offset
     else:
         chunks, scale, offset = trace.chunks(), 1.0, 0.0
-    receiver = SampleReceiver(trace.rate_hz, trace.start_s, trace.volts, scale, offset * scale)
+    decoder = SampleDecoder(trace.rate_hz, trace.start_s, trace.volts, scale, offset * scale)
 
     def steps() -> Steps:
         done = 0
         left = None if look_s is None else int(look_s * trace.rate_hz)
         for chunk in chunks:
             part = chunk if left is None else chunk[:left]
-            events = list(receiver.push(part))
+            events = list(decoder.push(part))
             done += len(part)
             now_s = trace.start_s + done / trace.rate_hz
             yield Step(now_s, now_s - LAG_S, events)
@@ -78,13 +78,13 @@ def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
                     return now_s
         return ENDED_S
 
-    yield from _to_the_end(steps(), receiver.finish)
+    yield from _to_the_end(steps(), decoder.finish)
 
 
 def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
-    from bridge.signal.detector import EdgeReceiver  # noqa: PLC0415
+    from bridge.decode.line_decoder import EdgeDecoder  # noqa: PLC0415
 
-    receiver = EdgeReceiver(trace.start_s, trace.resolution_s, trace.end_s)
+    decoder = EdgeDecoder(trace.start_s, trace.resolution_s, trace.end_s)
 
     def steps() -> Steps:
         for until_s, block in trace.steps() if trace.steps is not None else _untimed(trace):
@@ -93,14 +93,14 @@ def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
                 return until_s
             events: list[Event] = []
             if block is not None:
-                events += receiver.push(*block)
-            events += receiver.advance(until_s)
-            yield Step(until_s, until_s - LAG_S if receiver.is_judged else NEVER_S, events)
+                events += decoder.push(*block)
+            events += decoder.advance(until_s)
+            yield Step(until_s, until_s - LAG_S if decoder.is_judged else NEVER_S, events)
             if look_s is not None and until_s - trace.start_s > look_s:
                 return until_s  # before a pipe is asked for more
         return ENDED_S
 
-    yield from _to_the_end(steps(), receiver.finish)
+    yield from _to_the_end(steps(), decoder.finish)
 
 
 def _to_the_end(steps: Steps, finish: Callable[[], Iterator[Event]]) -> Iterator[Step]:

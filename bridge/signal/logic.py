@@ -1,9 +1,4 @@
-"""Edges of a logic line -> stretches of tone: a comparator's carrier, or its envelope.
-
-A carrier toggles every 19-28 us while there is tone; an envelope holds one level for it. Either
-may be inverted; which level means tone shows in the keying, where stretches of tone start 1.5 ms
-apart and stretches of quiet do not.
-"""
+"""Edges of a logic line -> stretches of tone: a comparator's carrier, or its envelope."""
 
 from __future__ import annotations
 
@@ -13,15 +8,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.bus import standard as std
-from bridge.signal.baseband import quantile
-from bridge.signal.clean import NO_MARKS, MarkColumns
+from bridge.bus.batch import NO_MARKS, MarkColumns
+from bridge.signal.line_form import LineForm
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Times = NDArray[np.float64]
     Levels = NDArray[np.uint8]
+    Truths = NDArray[np.bool_]
 
 BREAK_S = 70e-6  # s between edges that end a stretch of carrier: a period at 17.6 kHz is 57 us
 BOUNCE_S = 3e-6  # s, shorter pulses are a comparator's chatter
@@ -29,62 +24,37 @@ NOTCH_PERIODS = 1.45  # periods without an edge of one direction that show a not
 HELD_EDGES = 4096  # edges kept of a stretch still on: more is continuous tone
 FEWEST_PERIODS = 3  # periods that tell what is usual in a stretch
 CUT_PERIODS = 2  # periods in a stretch, of more than which the first and last are left out
-SLOWEST_S = 62e-6  # s, a carrier's longest period, 27 % below the nominal
-FASTEST_S = 36e-6  # s, a carrier's shortest period, 26 % above the nominal
-SURE_QUICK = 0.9  # of the spans between edges, in a carrier: one in twenty is a gap
-SURE_RATIO = 1.3  # of steady steps at one level to those at the other, that tells the tone
-
-
-@dataclass(frozen=True, slots=True)
-class Manner:
-    """How a logic line shows tone: as a carrier, or as one level of an envelope."""
-
-    carrier: bool
-    tone_level: int = 1
-
-
-def judge(times: Times, levels: Levels, *, surely: bool = False) -> Manner | None:
-    """Tell from the first edges how a line shows tone; None if it shows none.
-
-    `surely`: None also where more edges might show it otherwise.
-    """
-    if len(times) < 4:
-        return None
-    spans = np.diff(times)
-    quick = np.count_nonzero(spans < SLOWEST_S)
-    if quick > len(spans) / 2:
-        period_s = quantile(times[2:] - times[:-2], 0.5)
-        clear = quick > SURE_QUICK * len(spans) and FASTEST_S < period_s < SLOWEST_S
-        return Manner(carrier=True) if clear or not surely else None
-    scores = []
-    for level in (0, 1):
-        starts = times[levels == level]
-        if len(starts) and starts[0] == times[0]:
-            starts = starts[1:]  # the level the capture starts with began before it
-        steps = np.diff(starts)
-        near = np.abs(steps - std.BIT_S) < 3.2 * std.SLOT_TOLERANCE_S
-        scores.append(float(np.count_nonzero(near)))
-    if max(scores) < 3 or (surely and max(scores) < SURE_RATIO * min(scores) + 3):
-        return None
-    return Manner(carrier=False, tone_level=int(scores[1] >= scores[0]))
 
 
 @dataclass(slots=True)
-class LogicMarks:
-    """Edges in any chunks -> marks; `open_s` is the start of a tone that is still on."""
+class LogicReader:
+    """Edges of a line of known form, in any chunks -> marks.
 
-    manner: Manner
+    `open_s` is the start of a tone that is still on.
+    """
+
+    form: LineForm
     open_s: float | None = None
-    _held: Times = field(default_factory=lambda: np.empty(0))
-    _begun: bool = False
+    _held: Times = field(default_factory=lambda: np.empty(0))  # edges of the stretch still on
+    _is_begun: bool = False
+
+    @property
+    def holds_tone(self) -> bool:
+        """Whether the level of the line means tone, and stays so until its next edge."""
+        return self.open_s is not None and self.form is not LineForm.CARRIER
 
     def push(self, times: Times, levels: Levels) -> MarkColumns:
-        if not self.manner.carrier:
-            return self._envelope(times, levels)
-        if not self._begun:  # the first pair is where the capture starts, not an edge
-            times = times[1:]
-        self._begun = True
-        return self._carrier(times)
+        """The marks that end with these edges: (n,) times in s and (n,) levels from each on."""
+        match self.form:
+            case LineForm.CARRIER:
+                if not self._is_begun:  # the first pair is where the capture starts, not an edge
+                    times = times[1:]
+                self._is_begun = True
+                return self._carrier(times)
+            case LineForm.HIGH | LineForm.LOW:
+                return self._envelope(times, levels == int(self.form is LineForm.HIGH))
+            case LineForm.NONE:
+                return NO_MARKS
 
     def rest(self, until_s: float) -> MarkColumns:
         """The tone that has ended, where a line has kept its level until a time."""
@@ -94,13 +64,10 @@ class LogicMarks:
         self._held, self.open_s = np.empty(0), None
         return marks
 
-    def _last_stretch(self) -> MarkColumns:
-        spans = np.append(np.diff(self._held), 0.0)
-        return _stretches(self._held, spans, np.array([0, len(self._held)]), self.open_s)
-
     def finish(self, end_s: float | None) -> MarkColumns:
+        """The tone still on where the line ends; None where its end is not known."""
         marks = NO_MARKS
-        if self.manner.carrier:
+        if self.form is LineForm.CARRIER:
             if len(self._held) > 1:
                 marks = self._last_stretch()
         elif self.open_s is not None and end_s is not None and end_s > self.open_s:
@@ -108,8 +75,11 @@ class LogicMarks:
         self.open_s = None
         return marks
 
-    def _envelope(self, times: Times, levels: Levels) -> MarkColumns:
-        tone = levels == self.manner.tone_level
+    def _last_stretch(self) -> MarkColumns:
+        spans = np.append(np.diff(self._held), 0.0)
+        return _stretches(self._held, spans, np.array([0, len(self._held)]), self.open_s)
+
+    def _envelope(self, times: Times, tone: Truths) -> MarkColumns:
         was_tone = np.append(self.open_s is not None, tone[:-1])
         on_s, off_s = times[tone & ~was_tone], times[was_tone & ~tone]
         if self.open_s is not None:

@@ -31,7 +31,7 @@ import numpy as np
 
 from bridge.bus.event import FrameHeard
 from bridge.capture.edges import find_edges
-from bridge.signal.detector import EdgeReceiver
+from bridge.decode.line_decoder import EdgeDecoder
 from bridge.signal.waveform import Sending, samples_of
 
 RATE_HZ = 1_000_000
@@ -161,12 +161,12 @@ def find_plainly(levels: np.ndarray) -> np.ndarray:
 
 
 def decode_levels(levels: np.ndarray, rate_hz: float) -> list[object]:
-    receiver = EdgeReceiver()
+    decoder = EdgeDecoder()
     events: list[object] = []
     blocks = (levels[n : n + CHUNK_LEVELS] for n in range(0, len(levels), CHUNK_LEVELS))
     for times, values in find_edges(blocks, rate_hz, 0.0):
-        events += receiver.push(times, values)
-    return events + list(receiver.finish())
+        events += decoder.push(times, values)
+    return events + list(decoder.finish())
 
 
 def rebuild(events: list[object]) -> list[FrameHeard]:

@@ -17,7 +17,7 @@ import numpy as np
 
 from bridge.bus.event import FrameHeard
 from bridge.bus.parity import bits_of
-from bridge.signal.detector import SampleReceiver
+from bridge.decode.line_decoder import SampleDecoder
 
 HONEST = {"mended", "unclear", "parity"}
 FUNDAMENTALS = {"sine": 1.0, "square": 4 / np.pi, "triangle": 8 / np.pi**2, "saw": 2 / np.pi}
@@ -78,8 +78,8 @@ def make_wave(
 
 def codes_of(wave: np.ndarray, rate_hz: float, volts: bool, data: bytes) -> tuple[set[str], bool]:
     """(codes of the faults told, whether the message was read right)."""
-    receiver = SampleReceiver(rate_hz, volts=volts)
-    events = [*receiver.push(wave), *receiver.finish()]
+    decoder = SampleDecoder(rate_hz, volts=volts)
+    events = [*decoder.push(wave), *decoder.finish()]
     frames = [event for event in events if isinstance(event, FrameHeard)]
     codes = {fault.code for frame in frames for fault in frame.faults} - HONEST
     return codes, [frame.byte_values for frame in frames] == [tuple(data)]

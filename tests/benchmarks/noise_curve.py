@@ -18,7 +18,7 @@ import numpy as np
 
 from bridge.bus.event import FrameHeard
 from bridge.bus.mark import marks_of
-from bridge.signal.detector import SampleReceiver
+from bridge.decode.line_decoder import SampleDecoder
 
 SLOT_S = 0.5e-3
 LEVEL = 0.325  # V, half of 650 mV peak to peak
@@ -77,9 +77,9 @@ def run(es_n0_db: float, frames: int, rate_hz: float, seed: int = 1) -> Tally:
     for _ in range(frames):
         data = bytes([0xE0 + int(rng.integers(4)), *rng.integers(0, 256, 3).tolist()])
         samples, _ = make_frame(rng, rate_hz, es_n0_db, data)
-        receiver = SampleReceiver(rate_hz)
+        decoder = SampleDecoder(rate_hz)
         begun = time.perf_counter()
-        events = [*receiver.push(samples), *receiver.finish()]
+        events = [*decoder.push(samples), *decoder.finish()]
         tally.seconds += time.perf_counter() - begun
         judge(tally, [event for event in events if isinstance(event, FrameHeard)], data)
     return tally
@@ -88,12 +88,12 @@ def run(es_n0_db: float, frames: int, rate_hz: float, seed: int = 1) -> Tally:
 def listen_to_noise(minutes: float, rate_hz: float, seed: int = 7) -> int:
     """How many frames plain noise passes for."""
     rng = np.random.default_rng(seed)
-    receiver = SampleReceiver(rate_hz)
+    decoder = SampleDecoder(rate_hz)
     heard = 0
     for _ in range(round(minutes * 60)):
         noise = (0.1 * rng.standard_normal(round(rate_hz))).astype(np.float32)
-        heard += sum(isinstance(event, FrameHeard) for event in receiver.push(noise))
-    return heard + sum(isinstance(event, FrameHeard) for event in receiver.finish())
+        heard += sum(isinstance(event, FrameHeard) for event in decoder.push(noise))
+    return heard + sum(isinstance(event, FrameHeard) for event in decoder.finish())
 
 
 def main() -> None:

@@ -187,7 +187,7 @@ def test_the_last_change_written_is_no_break_of_a_whole_message(
     keying = Keying()
     for mark in marks:
         assert list(keying.push(mark)) == []
-    (message,) = keying.finish(marks[-1].off_s, of_changes=True)
+    (message,) = keying.finish(marks[-1].off_s, at_last_edge=True)
     assert isinstance(message, FrameHeard)
     assert codes(message) == codes_told
 

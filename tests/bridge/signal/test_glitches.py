@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bridge.bus.event import FrameHeard, Tone
-from bridge.signal.detector import SampleReceiver
+from bridge.decode.line_decoder import SampleDecoder
 from bridge.signal.glitches import is_converter_flicker
 from bridge.signal.waveform import Sending, samples_of
 
@@ -34,8 +34,8 @@ def _struck(rate_hz: float, seed: int, *, tone_v: float) -> np.ndarray:
 @pytest.mark.parametrize("rate_hz", [48e3, 96e3, 192e3])
 @pytest.mark.parametrize("seed", range(10))
 def test_messages_and_tone_are_heard_between_spikes(rate_hz: float, seed: int) -> None:
-    receiver = SampleReceiver(rate_hz)
-    heard = [*receiver.push(_struck(rate_hz, seed, tone_v=0.325)), *receiver.finish()]
+    decoder = SampleDecoder(rate_hz)
+    heard = [*decoder.push(_struck(rate_hz, seed, tone_v=0.325)), *decoder.finish()]
     frames = [event for event in heard if isinstance(event, FrameHeard)]
     assert [frame.byte_values for frame in frames] == [tuple(FRAME)]
     tones = [event.t_s for event in heard if isinstance(event, Tone)]
@@ -46,8 +46,8 @@ def test_messages_and_tone_are_heard_between_spikes(rate_hz: float, seed: int) -
 @pytest.mark.parametrize("rate_hz", [48e3, 96e3, 192e3, 1e6])
 @pytest.mark.parametrize("seed", range(10))
 def test_spikes_alone_are_heard_as_nothing(rate_hz: float, seed: int) -> None:
-    receiver = SampleReceiver(rate_hz)
-    heard = [*receiver.push(_struck(rate_hz, seed, tone_v=0.0)), *receiver.finish()]
+    decoder = SampleDecoder(rate_hz)
+    heard = [*decoder.push(_struck(rate_hz, seed, tone_v=0.0)), *decoder.finish()]
     assert heard == []
 
 
@@ -67,16 +67,16 @@ def _drooping(rate_hz: float, seed: int, *, sent: bool) -> np.ndarray:
 @pytest.mark.parametrize("rate_hz", [48e3, 96e3, 192e3, 1e6])
 @pytest.mark.parametrize("seed", range(12))
 def test_nothing_is_heard_in_dead_quiet(rate_hz: float, seed: int) -> None:
-    receiver = SampleReceiver(rate_hz, scale=1 / 128)
-    heard = [*receiver.push(_drooping(rate_hz, seed, sent=False)), *receiver.finish()]
+    decoder = SampleDecoder(rate_hz, scale=1 / 128)
+    heard = [*decoder.push(_drooping(rate_hz, seed, sent=False)), *decoder.finish()]
     assert heard == []
 
 
 @pytest.mark.parametrize("rate_hz", [96e3, 192e3, 1e6])
 @pytest.mark.parametrize("seed", range(6))
 def test_a_message_of_a_few_steps_is_heard_alone(rate_hz: float, seed: int) -> None:
-    receiver = SampleReceiver(rate_hz, scale=1 / 128)
-    heard = [*receiver.push(_drooping(rate_hz, seed, sent=True)), *receiver.finish()]
+    decoder = SampleDecoder(rate_hz, scale=1 / 128)
+    heard = [*decoder.push(_drooping(rate_hz, seed, sent=True)), *decoder.finish()]
     frames = [event for event in heard if isinstance(event, FrameHeard)]
     assert [frame.byte_values for frame in frames] == [tuple(FRAME)]
     assert heard == frames

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from bridge.bus.event import FrameHeard, Noise, Tone
 from bridge.bus.mark import Mark
 from bridge.bus.parity import bits_of
-from bridge.signal.detector import SampleReceiver
+from bridge.decode.line_decoder import SampleDecoder
 
 LEVEL = 0.325  # V, half of 650 mV peak to peak
 HONEST = {"mended", "unclear", "parity"}  # what noise alone may bring about
@@ -61,8 +61,8 @@ def wave_of(
 
 
 def hear(wave: NDArray[np.float32], rate_hz: float, volts: bool = False) -> list[FrameHeard]:
-    receiver = SampleReceiver(rate_hz, volts=volts)
-    events = [*receiver.push(wave), *receiver.finish()]
+    decoder = SampleDecoder(rate_hz, volts=volts)
+    events = [*decoder.push(wave), *decoder.finish()]
     return [event for event in events if isinstance(event, FrameHeard)]
 
 
@@ -161,9 +161,9 @@ def test_a_carrier_that_may_be_another_s_image_is_not_told(carrier_hz: float, to
 def test_tone_at_half_the_sample_rate_is_told_as_unreadable(carrier_hz: float) -> None:
     rng = np.random.default_rng(9)
     spans = spans_of(rng, bytes.fromhex("E03160"), 0.5e-3, 0.0)
-    receiver = SampleReceiver(48e3)
+    decoder = SampleDecoder(48e3)
     wave = wave_of(rng, spans, 48e3, 30.0, carrier_hz)
-    (event,) = [*receiver.push(wave), *receiver.finish()]
+    (event,) = [*decoder.push(wave), *decoder.finish()]
     assert isinstance(event, Noise)
     assert event.t_s == pytest.approx(25e-3, abs=5e-3)
     assert "record it at 96 kHz" in event.detail
@@ -183,8 +183,8 @@ def test_a_message_between_tones_of_another_carrier_is_read(rate_hz: float, weak
     for on_s, off_s in ((10e-3, 56e-3), (60e-3 + 39.5e-3 + 4e-3, 180e-3)):
         inside = (at_s >= on_s) & (at_s < off_s)
         sent[inside] += np.float32(weak * LEVEL * np.sin(2 * np.pi * 18_900 * at_s[inside]))
-    receiver = SampleReceiver(rate_hz)
-    events = [*receiver.push(sent), *receiver.finish()]
+    decoder = SampleDecoder(rate_hz)
+    events = [*decoder.push(sent), *decoder.finish()]
     assert [event.on for event in events if isinstance(event, Tone)] == [True, False] * 2
     (frame,) = [event for event in events if isinstance(event, FrameHeard)]
     assert frame.hex == "E0 31 60"

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from bridge.bus.event import FrameHeard
 from bridge.bus.mark import marks_of
-from bridge.signal.detector import EdgeReceiver
+from bridge.decode.line_decoder import EdgeDecoder
 
 FRAME = bytes.fromhex("E0316B07")
 
@@ -27,8 +27,8 @@ def test_the_carrier_is_told_where_keying_cuts_its_cycles(
         gate |= (at_s >= mark.on_s) & (at_s < mark.off_s)
     levels = (running & gate).astype(np.uint8)
     edges = np.append(0, np.flatnonzero(np.diff(levels)) + 1)
-    receiver = EdgeReceiver(resolution_s=0.1e-6, end_s=80e-3)
-    heard = [*receiver.push(at_s[edges], levels[edges]), *receiver.finish()]
+    decoder = EdgeDecoder(resolution_s=0.1e-6, end_s=80e-3)
+    heard = [*decoder.push(at_s[edges], levels[edges]), *decoder.finish()]
     frames = [event for event in heard if isinstance(event, FrameHeard)]
     assert [frame.byte_values for frame in frames] == [tuple(FRAME)]
     assert frames[0].carrier_hz == pytest.approx(carrier_hz, rel=2e-3)

@@ -1,8 +1,9 @@
-"""Messages of a logic line with nothing wrong about them, read many at once.
+"""Messages with nothing wrong about them, read many at once by columns.
 
-A line sampled for hours holds thousands of messages, nearly all of them in order. What is in
-order by every rule of `slots` and `keying`, with room to spare, is read here by columns; the
-rest is left to them, mark by mark. Both give the same frame.
+A logic line sampled for hours holds thousands of messages, nearly all without a fault. What is
+faultless by every rule of `slots`, `evenness`, `parity` and `keying`, with room to spare, is read
+here; the rest is left to `keying`, mark by mark. Both give the same frame. What this earns:
+tests/benchmarks/decode_speed.py, logic, with and without.
 """
 
 from __future__ import annotations
@@ -14,10 +15,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
+from bridge.bus.evenness import largest_even_s
 from bridge.bus.event import FrameHeard
 from bridge.bus.frame import LONGEST_READ
 from bridge.bus.mark import Mark
-from bridge.bus.slots import UNEVEN
+from bridge.bus.parity import fits_parity
+from bridge.bus.slots import DOUBLE_S
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,11 +29,10 @@ if TYPE_CHECKING:
     Truths = NDArray[np.bool_]
     Places = NDArray[np.intp]
 
-DOUBLE_S = 1.4 * std.SLOT_S  # s of tone or quiet from which it is two slots, as in `slots`
-ROOM = 0.9  # of what is allowed: nearer to its bound, the other reading decides
-LOW_S = std.SLOT_S - ROOM * std.SLOT_TOLERANCE_S
-HIGH_S = std.SLOT_S + ROOM * std.SLOT_TOLERANCE_S
-MOST_MARKS = LONGEST_READ * std.BITS_PER_BYTE
+ROOM = 0.9  # of what is allowed: nearer to its bound `keying` decides; judgement
+LOW_S = std.SLOT_S - ROOM * std.SLOT_TOLERANCE_S  # s, shortest slot read here
+HIGH_S = std.SLOT_S + ROOM * std.SLOT_TOLERANCE_S  # s, longest slot read here
+MOST_MARKS = LONGEST_READ * std.BITS_PER_BYTE  # marks of the longest message
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,7 @@ NO_MARKS = MarkColumns(np.empty(0), np.empty(0), np.empty(0))
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """Marks `first` to `end` between times of quiet; `frame` is what they say, if all is plain."""
+    """Marks `first` to `end` between times of quiet; `frame` is theirs, if nothing is wrong."""
 
     first: int
     end: int
@@ -78,13 +80,14 @@ class Run:
         return self.end - self.first
 
 
-def read_runs(
-    marks: MarkColumns, grain_s: float, *, alone_from_s: float, until_s: float
+def read_batch(
+    marks: MarkColumns, timing_error_s: float, *, alone_from_s: float, until_s: float
 ) -> list[Run]:
-    """The marks parted by quiet that ends a message.
+    """The runs of marks between quiet that ends a message; empty for no marks.
 
-    The first run can be plain if it begins after `alone_from_s`, the last one if there is no
-    tone after it up to `until_s`.
+    The first run may get a frame if it begins after `alone_from_s`, the last one if there is no
+    tone after it up to `until_s`; a message that is cut off, or stands too close to the one
+    before it, has a fault.
     """
     if not len(marks):
         return []
@@ -93,25 +96,25 @@ def read_runs(
     ends = np.append(lasts + 1, len(marks))
     firsts = np.append(0, lasts + 1)
     counts = ends - firsts
-    plain = (counts % std.BITS_PER_BYTE == 0) & (counts <= MOST_MARKS)
-    plain[0] &= bool(marks.on_s[0] >= alone_from_s)
-    plain[-1] &= bool(gaps[-1] > std.END_OF_MESSAGE_S)
-    plain[1:] &= gaps[lasts] >= std.QUIET_S
+    faultless = (counts % std.BITS_PER_BYTE == 0) & (counts <= MOST_MARKS)
+    faultless[0] &= bool(marks.on_s[0] >= alone_from_s)
+    faultless[-1] &= bool(gaps[-1] > std.END_OF_MESSAGE_S)
+    faultless[1:] &= gaps[lasts] >= std.QUIET_S
     frames: list[FrameHeard | None] = [None] * len(firsts)
-    if plain.any():
-        some = np.repeat(plain, counts)
+    if faultless.any():
+        some = np.repeat(faultless, counts)
         chosen = MarkColumns(marks.on_s[some], marks.off_s[some], marks.carrier_hz[some])
-        read = _read_plain(chosen, gaps[some], counts[plain], grain_s)
-        for n, frame in zip(np.flatnonzero(plain).tolist(), read, strict=True):
+        read = _read_faultless(chosen, gaps[some], counts[faultless], timing_error_s)
+        for n, frame in zip(np.flatnonzero(faultless).tolist(), read, strict=True):
             frames[n] = frame
     rows = zip(firsts.tolist(), ends.tolist(), frames, strict=True)
     return [Run(first, end, frame) for first, end, frame in rows]
 
 
-def _read_plain(
-    marks: MarkColumns, gaps: Reals, counts: Places, grain_s: float
+def _read_faultless(
+    marks: MarkColumns, gaps: Reals, counts: Places, timing_error_s: float
 ) -> list[FrameHeard | None]:
-    """Frames of runs of whole bytes, `counts` marks each; None where one is not plain."""
+    """Frames of runs of whole bytes, `counts` marks each; None where one is not faultless."""
     ends = np.cumsum(counts)
     firsts = ends - counts
     owner = np.repeat(np.arange(len(counts)), counts)
@@ -120,41 +123,41 @@ def _read_plain(
     inner[ends - 1] = False
     tones = marks.off_s - marks.on_s
     double = tones >= DOUBLE_S
-    halves = np.where(double, tones / 2, tones)
-    rests = np.where(double, gaps, gaps / 2)[inner]
-    spans = np.concatenate((halves, rests))
+    tone_slots = np.where(double, tones / 2, tones)
+    quiet_slots = np.where(double, gaps, gaps / 2)[inner]
+    spans = np.concatenate((tone_slots, quiet_slots))
     whose = np.concatenate((owner, owner[inner]))
     slots = np.concatenate((1 + double, 2 - double[inner]))
     where = (whose, np.concatenate((place, (counts[owner] + place)[inner])))
-    uneven = _is_uneven(spans, slots, where, 2 * counts - 1, grain_s=grain_s)
+    uneven = _is_uneven(spans, slots, where, 2 * counts - 1, timing_error_s)
     wrong = (spans < LOW_S) | (spans > HIGH_S) | uneven
     bits = ~double
     data, right = _find_bytes(bits)
-    plain = ~_any_of(wrong, whose, len(counts))
-    plain &= ~_any_of(~right, owner[:: std.BITS_PER_BYTE], len(counts))
-    plain &= _any_of(double, owner, len(counts))  # nine times a 1 is a burst
+    faultless = ~_any_of(wrong, whose, len(counts))
+    faultless &= ~_any_of(~right, owner[:: std.BITS_PER_BYTE], len(counts))
+    faultless &= _any_of(double, owner, len(counts))  # nine times a 1 is a burst
     unknown = np.isnan(marks.carrier_hz)
     if unknown.all():
         carriers: list[float | None] = [None] * len(counts)
     else:
-        carrier_hz = _middles(marks.carrier_hz, (owner, place), counts)
+        carrier_hz = _medians(marks.carrier_hz, (owner, place), counts)
         off = np.abs(carrier_hz / std.CARRIER_HZ - 1) > std.CARRIER_TOLERANCE
-        plain &= ~(off | _any_of(unknown, owner, len(counts)))
+        faultless &= ~(off | _any_of(unknown, owner, len(counts)))
         carriers = carrier_hz.tolist()
     begun = marks.on_s[firsts].tolist()
     lengths = (marks.off_s[ends - 1] - marks.on_s[firsts]).tolist()
     shown = (bits.view(np.uint8) + ord("0")).tobytes().decode("ascii")
     frames: list[FrameHeard | None] = []
     for n, (first, end) in enumerate(zip(firsts.tolist(), ends.tolist(), strict=True)):
-        if not plain[n]:
+        if not faultless[n]:
             frames.append(None)
             continue
-        own = data[first // std.BITS_PER_BYTE : end // std.BITS_PER_BYTE]
+        mine = data[first // std.BITS_PER_BYTE : end // std.BITS_PER_BYTE]
         frames.append(
             FrameHeard(
                 t_s=begun[n],
-                byte_values=tuple(own),
-                parity_ok=(True,) * len(own),
+                byte_values=tuple(mine),
+                parity_ok=(True,) * len(mine),
                 duration_s=lengths[n],
                 carrier_hz=carriers[n],
                 bits=shown[first:end],
@@ -164,20 +167,24 @@ def _read_plain(
 
 
 def _is_uneven(
-    spans: Reals, slots: Places, where: tuple[Places, Places], sizes: Places, *, grain_s: float
+    spans: Reals,
+    slots: Places,
+    where: tuple[Places, Places],
+    sizes: Places,
+    timing_error_s: float,
 ) -> Truths:
-    """Which spans stand out from their own message, as `slots.check_evenness` tells it."""
+    """Which spans stand out from their own message, as `evenness` has it."""
     whose = where[0]
-    off_s = np.abs(spans - _middles(spans, where, sizes)[whose])
-    usual_s = _middles(off_s, where, sizes)[whose]
-    uneven: Truths = slots * off_s > ROOM * (slots * UNEVEN * usual_s + 2 * grain_s)
+    off_s = np.abs(spans - _medians(spans, where, sizes)[whose])
+    usual_s = _medians(off_s, where, sizes)[whose]
+    uneven: Truths = slots * off_s > ROOM * largest_even_s(slots, usual_s, timing_error_s)
     return uneven
 
 
 def _find_bytes(bits: Truths) -> tuple[list[int], Truths]:
-    """Bytes of whole bytes, and whether the parity of each is right."""
+    """The bytes of whole groups of nine bits, and whether the parity of each fits."""
     groups = bits.reshape(-1, std.BITS_PER_BYTE)
-    return np.packbits(groups[:, :8], axis=1)[:, 0].tolist(), groups.sum(axis=1) % 2 == 1
+    return np.packbits(groups[:, :8], axis=1)[:, 0].tolist(), fits_parity(groups.sum(axis=1))
 
 
 def _any_of(truths: Truths, whose: Places, count: int) -> Truths:
@@ -187,7 +194,7 @@ def _any_of(truths: Truths, whose: Places, count: int) -> Truths:
     return found
 
 
-def _middles(values: Reals, where: tuple[Places, Places], sizes: Places) -> Reals:
+def _medians(values: Reals, where: tuple[Places, Places], sizes: Places) -> Reals:
     """The median of each row, of `sizes` values that lie at (row, place) `where`."""
     rows = np.full((len(sizes), int(sizes.max())), np.inf)
     rows[where] = values
