@@ -6,27 +6,27 @@ import math
 from collections.abc import Sequence
 
 from bridge.station.model import LinearMount, WormMount
-from sim.counts.curve import bare_curves, curve_of
-from sim.counts.fit import NOISE_SD, Fit, Peak, cost_of, fit_peaks
-from sim.counts.mixtures import Blend
+from sim.counts.curve import CurveKind, curve_of, unmeasured_curves
+from sim.counts.fit import NOISE_SD, Fit, Peak, fit_peaks, robust_cost
+from sim.counts.mixtures import Mixture
 from sim.sky.belt import Site
 
-EDGES = (1.0, 2.0, 0.5)  # counts per mm or deg as written, with both edges counted, with one
-EDGES_LOG_ODDS = -6.0  # log of how seldom the edges are miscounted; judgement
-KIND_ODDS = (0.8, 0.15, 0.05)  # an actuator, a worm, something else, before looking; judgement
+EDGE_FACTORS = (2.0, 0.5)  # x, counts per mm or deg of the file with both edges or one counted
+EDGE_LOG_ODDS = -6.0  # 1, log of how seldom the edges are miscounted; judgement
+KIND_ODDS = (0.8, 0.15, 0.05)  # 1, an actuator, a worm, something else, beforehand; judgement
 NOISES = ((NOISE_SD, 0.94), (1.6, 0.04), (2.5, 0.013), (4.0, 0.007))  # counts, odds; judgement
-PLAIN = 0.98  # probability from which a drive that nobody measured is taken for one kind; judgement
+CERTAIN_KIND = 0.98  # 1, probability from which an unmeasured drive is of one kind; judgement
 
-BARE = {
+WITHOUT_MOUNT: dict[CurveKind, str] = {
     "actuator": "no [mount]: the counts bend as those of a linear actuator, so one of usual shape"
     " is laid through the peaks; the measured geometry would narrow the bands",
-    "turn": "no [mount]: the counts run straight as those of a worm drive do",
+    "straight": "no [mount]: the counts run straight as those of a worm drive do",
     "smooth": "no [mount], and the peaks do not tell a linear actuator from a worm drive: the bands"
     " allow for both; the measured geometry, or one more peak, would narrow them",
 }
 
 
-def fits_of(
+def candidate_fits(
     mount: LinearMount | WormMount | None, site: Site, peaks: Sequence[Peak]
 ) -> list[tuple[Fit, float]]:
     """All curves that the peaks may follow at all noises, each with the log of its odds beforehand.
@@ -35,19 +35,20 @@ def fits_of(
     might ask for them; without one every kind of drive.
     """
     if mount is None:
-        odds = [math.log(share) for share in KIND_ODDS]
-        return [pair for c, log in zip(bare_curves(), odds, strict=True)
-                for pair in _noises(fit_peaks(c, peaks), log)]  # fmt: skip
-    plain = fit_peaks(curve_of(mount, site, taught=len(peaks)), peaks)
-    fits = _noises(plain, 0.0)
-    if len(peaks) >= 2 and 0.5 * cost_of(plain) + EDGES_LOG_ODDS > 0.0:  # else not to be outdone
-        for edges in EDGES[1:]:
+        fits = []
+        for curve, odds in zip(unmeasured_curves(), KIND_ODDS, strict=True):
+            fits += _at_all_noises(fit_peaks(curve, peaks), math.log(odds))
+        return fits
+    as_written = fit_peaks(curve_of(mount, site, taught=len(peaks)), peaks)
+    fits = _at_all_noises(as_written, 0.0)
+    if len(peaks) >= 2 and 0.5 * robust_cost(as_written) + EDGE_LOG_ODDS > 0.0:
+        for edges in EDGE_FACTORS:  # with a smaller cost neither could be likelier
             curve = curve_of(mount, site, taught=len(peaks), edges=edges)
-            fits += _noises(fit_peaks(curve, peaks), EDGES_LOG_ODDS)
+            fits += _at_all_noises(fit_peaks(curve, peaks), EDGE_LOG_ODDS)
     return fits
 
 
-def _noises(fit: Fit, log_odds: float) -> list[tuple[Fit, float]]:
+def _at_all_noises(fit: Fit, log_odds: float) -> list[tuple[Fit, float]]:
     """A fit, and the same peaks fitted as if they were found less well."""
     if not fit.peaks:
         return [(fit, log_odds)]
@@ -61,20 +62,21 @@ def _noises(fit: Fit, log_odds: float) -> list[tuple[Fit, float]]:
     ]  # fmt: skip
 
 
-def fit_for(mount: LinearMount | WormMount | None, blend: Blend) -> tuple[Fit, list[str]]:
-    """The fit to go by, and what to say of it."""
-    fit = blend.likeliest()
+def choose_fit(
+    mount: LinearMount | WormMount | None, mixture: Mixture
+) -> tuple[Fit, tuple[str, ...]]:
+    """The fit to show for a mixture, and notes on what it assumes."""
+    fit = mixture.likeliest()
     if mount is None:
-        if blend.share_of(fit.curve) < PLAIN:
-            fit = blend.likeliest(next(f.curve for f in blend.fits if f.curve.kind == "smooth"))
-        return fit, [BARE[fit.curve.kind]]
+        if mixture.weight_of(fit.curve) < CERTAIN_KIND:
+            fit = mixture.likeliest(next(f.curve for f in mixture.fits if f.curve.kind == "smooth"))
+        return fit, (WITHOUT_MOUNT[fit.curve.kind],)
     scale = next(u.mean for u in fit.curve.unknowns if u.name == "scale")
     if scale == 1.0:
-        return fit, []
+        return fit, ()
     key = "counts_per_mm" if isinstance(mount, LinearMount) else "counts_per_deg"
-    value = mount.counts_per_mm if isinstance(mount, LinearMount) else mount.counts_per_deg
     word = "twice" if scale > 1.0 else "half"
-    return fit, [
-        f"the peaks ask for about {word} the {key} of the file ({value:g}): one or both edges of"
-        " each magnet counted; correct it in [mount]"
-    ]
+    return fit, (
+        f"the peaks ask for about {word} the {key} of the file ({getattr(mount, key):g}): one or"
+        " both edges of each magnet counted; correct it in [mount]",
+    )

@@ -1,8 +1,8 @@
-"""Counts of every satellite from the taught ones, with the tape measure as prior knowledge.
+"""The curve through taught counts, with the tape measure as prior knowledge.
 
-The most probable unknowns (maximum a posteriori) by Gauss-Newton steps; peaks far off are held
-back by Huber's loss. The spread is the posterior's, so unknowns that the peaks cannot tell stay as
-uncertain as they were measured: nothing is fitted that the peaks do not carry.
+The most probable unknowns (maximum a posteriori) by Gauss-Newton steps; Huber's loss limits the
+pull of peaks far off. The covariance is the posterior's, so unknowns that the peaks do not
+determine stay as uncertain as they were measured.
 """
 
 from __future__ import annotations
@@ -22,9 +22,11 @@ Array = NDArray[np.float64]
 
 NOISE_SD = 1.0  # counts, a peak found on a meter and shown in whole counts; common practice
 HUBER = 3.0  # noise deviations beyond which a peak pulls no harder; judgement
-CARRIED = 1.0  # an unknown is carried where the peaks tell more of it than the tape measure
-STEPS = 60  # Gauss-Newton steps at most; a handful is usual
-NEAR = 1e-8  # prior deviations, a step not worth taking: 1e-5 counts of the offset
+DETERMINED = 1.0  # 1, information from the peaks over that of the tape measure; by definition
+MAX_STEPS = 60  # Gauss-Newton steps at most; a handful is usual; judgement
+CONVERGED = 1e-8  # prior deviations, a step not worth taking: 1e-5 counts of offset; computed
+SHORTEST = 1e-6  # 1, share of a step under which no descent is left; judgement
+ROUNDING = 1e-12  # 1, rise of the cost that is rounding; judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,35 +41,36 @@ class Peak:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """The most probable unknowns, and what the peaks leave uncertain of them."""
+    """The most probable unknowns of a curve, and what the peaks leave uncertain of them."""
 
     curve: Curve
     peaks: tuple[Peak, ...]
-    z: Array = field(repr=False)  # (k,) prior deviations
-    spread: Array = field(repr=False)  # (k, k) posterior covariance of z
+    z: Array = field(repr=False)  # (k,) unknowns in prior deviations
+    covariance: Array = field(repr=False)  # (k, k) of z, after the peaks
     noise_sd: float  # counts, of each peak
-    carried: tuple[str, ...]  # unknowns that the peaks tell more of than the file does
+    determined: tuple[str, ...]  # unknowns of which the peaks tell more than the file
 
     @property
     def residuals(self) -> Array:
-        """Taught less fitted, in counts."""
+        """Taught minus fitted counts, (n,)."""
         hours, counts = _columns(self.peaks)
         return np.asarray(counts - self.curve.counts(self.z, hours), dtype=np.float64)
 
     @property
     def rms(self) -> float:
         """Root mean square of the residuals in counts; 0 without peaks."""
-        left = self.residuals
-        return math.sqrt(float(left @ left) / len(left)) if len(left) else 0.0
+        residuals = self.residuals
+        return float(np.sqrt(np.mean(residuals**2))) if len(residuals) else 0.0
 
     def predict(self, hours_deg: Sequence[float]) -> tuple[Array, Array]:
-        """Counts and their standard deviations at hour angles."""
+        """Counts (n,) and their standard deviations (n,) at hour angles."""
         hours = np.asarray(hours_deg, dtype=np.float64)
         slopes = self.curve.slopes(self.z, hours)
-        share = np.einsum("nk,kl,nl->n", slopes, self.spread, slopes)
-        return self.curve.counts(self.z, hours), np.sqrt(np.maximum(share, 0.0))
+        variance = np.einsum("nk,kl,nl->n", slopes, self.covariance, slopes)
+        return self.curve.counts(self.z, hours), np.sqrt(np.maximum(variance, 0.0))
 
     def counts_per_deg(self, hour_angle_deg: float) -> float:
+        """Slope of the fitted curve at an hour angle."""
         ends = self.curve.counts(self.z, np.array([hour_angle_deg - 0.05, hour_angle_deg + 0.05]))
         return float((ends[1] - ends[0]) / 0.1)
 
@@ -80,38 +83,42 @@ def fit_peaks(
     start: Array | None = None,
     robust: bool = True,
 ) -> Fit:
-    """The curve through the peaks that the prior knowledge makes most probable."""
+    """The curve through the peaks that the prior knowledge makes most probable.
+
+    `start` (k,) is where the search begins, in prior deviations; `robust` limits the pull of peaks
+    far off. BadInput where no finite unknowns fit.
+    """
     hours, counts = _columns(peaks)
     k = len(curve.unknowns)
     problem = _Problem(curve, hours, counts, noise_sd, robust)
     z = np.zeros(k) if start is None else start
     cost = problem.cost(z)
-    for _ in range(STEPS):
-        slopes, left, weights = problem.linear(z)
+    for _ in range(MAX_STEPS):
+        slopes, residuals, weights = problem.linearize(z)
         normal = np.eye(k) + slopes.T @ (weights[:, None] * slopes)
-        step = np.linalg.solve(normal, slopes.T @ (weights * left) - z)
+        step = np.linalg.solve(normal, slopes.T @ (weights * residuals) - z)
         share = 1.0
-        while (trial := problem.cost(z + share * step)) > cost + 1e-12:
+        while (trial := problem.cost(z + share * step)) > cost + ROUNDING:
             share /= 2.0
-            if share < 1e-6:
+            if share < SHORTEST:
                 break
-        if share < 1e-6:
+        if share < SHORTEST:
             break
         z, cost = z + share * step, trial
-        if float(np.abs(step).max()) < NEAR:
+        if float(np.abs(step).max()) < CONVERGED:
             break
     if not np.all(np.isfinite(z)):
         raise BadInput("the taught counts fit no dish; check counts and longitudes")
-    slopes, _, weights = problem.linear(z)
-    spread: Array = np.asarray(
+    slopes, _, weights = problem.linearize(z)
+    covariance: Array = np.asarray(
         np.linalg.inv(np.eye(k) + slopes.T @ (weights[:, None] * slopes)), dtype=np.float64
     )
-    return Fit(curve, tuple(peaks), z, spread, noise_sd, _carried(curve, slopes))
+    return Fit(curve, tuple(peaks), z, covariance, noise_sd, _determined(curve, slopes))
 
 
 @dataclass(frozen=True, slots=True)
 class _Problem:
-    """Peaks to be fitted: twice the log of improbability, and its weighted least squares."""
+    """Peaks to be fitted: the cost to be least, and its weighted least squares about a point."""
 
     curve: Curve
     hours: Array
@@ -119,37 +126,44 @@ class _Problem:
     noise_sd: float
     robust: bool
 
-    def _left(self, z: Array) -> Array:
-        left = self.counts - self.curve.counts(z, self.hours)
-        return np.asarray(left / self.noise_sd, dtype=np.float64)
+    def _residuals(self, z: Array) -> Array:
+        """Taught minus fitted counts (n,) in deviations of the noise."""
+        residuals = self.counts - self.curve.counts(z, self.hours)
+        return np.asarray(residuals / self.noise_sd, dtype=np.float64)
 
     def cost(self, z: Array) -> float:
-        left = np.abs(self._left(z))
-        loss = left * left
+        """Minus twice the log of how probable peaks and unknowns are together, but a constant."""
+        size = np.abs(self._residuals(z))
+        loss = size * size
         if self.robust:
-            loss = np.where(left <= HUBER, loss, 2.0 * HUBER * left - HUBER**2)
+            loss = np.where(size <= HUBER, loss, 2.0 * HUBER * size - HUBER**2)
         return float(loss.sum() + z @ z)
 
-    def linear(self, z: Array) -> tuple[Array, Array, Array]:
-        """Slopes and what is left, both in deviations of the noise, and Huber's weights."""
-        left = self._left(z)
-        weights = HUBER / np.maximum(np.abs(left), HUBER) if self.robust else np.ones_like(left)
-        return self.curve.slopes(z, self.hours) / self.noise_sd, left, np.asarray(weights)
+    def linearize(self, z: Array) -> tuple[Array, Array, Array]:
+        """Slopes (n, k) and residuals (n,) in deviations of the noise, and Huber's weights (n,)."""
+        residuals = self._residuals(z)
+        weights = np.ones_like(residuals)
+        if self.robust:
+            weights = HUBER / np.maximum(np.abs(residuals), HUBER)
+        return self.curve.slopes(z, self.hours) / self.noise_sd, residuals, np.asarray(weights)
 
 
-def cost_of(fit: Fit) -> float:
-    """Twice the log of how improbable the peaks and the unknowns make each other, robustly."""
+def robust_cost(fit: Fit) -> float:
+    """Minus twice the log of how probable peaks and unknowns are together, by Huber's loss."""
     return _Problem(fit.curve, *_columns(fit.peaks), fit.noise_sd, True).cost(fit.z)
 
 
-def evidence_of(fit: Fit) -> float:
+def log_evidence(fit: Fit) -> float:
     """Log of how probable curve and noise make the peaks, all unknowns averaged over (Laplace)."""
-    _, log_size = np.linalg.slogdet(fit.spread)
-    return 0.5 * float(log_size) - 0.5 * cost_of(fit) - len(fit.peaks) * math.log(fit.noise_sd)
+    _, log_size = np.linalg.slogdet(fit.covariance)
+    return 0.5 * float(log_size) - 0.5 * robust_cost(fit) - len(fit.peaks) * math.log(fit.noise_sd)
 
 
-def hold_back(fit: Fit, at: int) -> tuple[float, float]:
-    """A peak against what the others alone predict: its residual and that residual's deviation."""
+def residual_without(fit: Fit, at: int) -> tuple[float, float]:
+    """A peak against what the others alone predict: its residual and that residual's deviation.
+
+    `at` is the peak's index among those of the fit.
+    """
     others = fit.peaks[:at] + fit.peaks[at + 1 :]
     alone = fit_peaks(fit.curve, others, noise_sd=fit.noise_sd)
     counts, sd = alone.predict([fit.peaks[at].hour_angle_deg])
@@ -163,7 +177,7 @@ def _columns(peaks: Sequence[Peak]) -> tuple[Array, Array]:
     )
 
 
-def _carried(curve: Curve, slopes: Array) -> tuple[str, ...]:
+def _determined(curve: Curve, slopes: Array) -> tuple[str, ...]:
     """Names of the unknowns of which the peaks tell more than the file, given those before them.
 
     Offset first, then scale, then whichever has the most left (a pivoted orthogonalisation).
@@ -173,12 +187,11 @@ def _carried(curve: Curve, slopes: Array) -> tuple[str, ...]:
     while len(order) < min(slopes.shape):
         sizes = np.sqrt((left * left).sum(axis=0))
         sizes[order] = 0.0
-        at = len(order) if len(order) < 2 else int(sizes.argmax())
-        if sizes[at] <= CARRIED:
-            if len(order) < 2:
-                at = int(sizes.argmax())
-            if sizes[at] <= CARRIED:
-                break
+        at = len(order)  # offset and scale have their turn first
+        if at >= 2 or sizes[at] <= DETERMINED:
+            at = int(sizes.argmax())
+        if sizes[at] <= DETERMINED:
+            break
         axis = left[:, at] / sizes[at]
         left = left - np.outer(axis, axis @ left)
         order.append(at)

@@ -23,7 +23,7 @@ LOST, SLIPPED, TWISTED = "lost counts", "slipped clamp", "twisted pole"
 ACTUATOR, WRONG, NOTHING = "new actuator", "wrong satellite", "nothing wrong"
 BOTH, ODD = "lost counts and slipped clamp", "none of these"
 
-# How often each is met before anything is measured, in proportion; judgement.
+# How often each is met before anything is measured, in proportion; diagnosis.
 ODDS = {
     LOST: 0.35,
     SLIPPED: 0.15,

@@ -242,10 +242,10 @@ def _suspects(station: Station) -> Iterator[Finding]:
     except BadInput as error:
         yield Finding(None, "spacing", str(error))
         return
-    for suspect in told.suspects:
-        grave = suspect.sure and suspect.code not in MILD
-        yield Finding(suspect.number, suspect.code, suspect.story, grave)
-    if not told.trusted and not told.suspects:
+    for outlier in told.outliers:
+        grave = outlier.sure and outlier.code not in MILD
+        yield Finding(outlier.number, outlier.code, outlier.explanation, grave)
+    if not told.trusted and not told.outliers:
         said = (
             "the spacing of the taught counts does not fit the belt, and no one count explains it"
         )

@@ -11,7 +11,7 @@ from bridge.errors import BadInput
 from bridge.station.model import LinearMount, Station
 from sim.counts.predict import predict
 from sim.lists.causes import ACTUATOR, BOTH, LOST, NOTHING, SLIPPED, TWISTED, WRONG, Place
-from sim.lists.shift import Judgement, Weight, call, judge
+from sim.lists.shift import CauseEstimate, Diagnosis, call, diagnose
 from sim.sky.belt import Site
 from sim.sky.mount import hour_angle_deg, true_mount
 from sim.station_rig import ends_of
@@ -33,7 +33,7 @@ class EndReading:
 
 
 @dataclass(frozen=True, slots=True)
-class Remedy:
+class Correction:
     """Where satellites and limits should read now, what writing that still lacks, and advice."""
 
     after: dict[int, int]
@@ -44,16 +44,18 @@ class Remedy:
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
+class ShiftReport:
     """A station with new readings, judged."""
 
     station: Station
-    judgement: Judgement
-    remedy: Remedy
+    diagnosis: Diagnosis
+    correction: Correction
     notes: tuple[str, ...]
 
 
-def examine(station: Station, again: dict[int, int], ends: dict[str, EndReading]) -> Case:
+def report_shift(
+    station: Station, again: dict[int, int], ends: dict[str, EndReading]
+) -> ShiftReport:
     """Judge new readings of satellites and ends against the list. Raises BadInput, YardError."""
     if not again and not ends:
         raise BadInput(
@@ -80,10 +82,10 @@ def examine(station: Station, again: dict[int, int], ends: dict[str, EndReading]
             before = float(getattr(station.limits, side))
         places.append(Place(side, side, before))
     _refuse_far(station, places, now)
-    judgement = judge(places, now, fit, site)
-    weight = judgement.cause or judgement.weights[0]
-    remedy = _remedy(station, judgement, weight, ends)
-    return Case(station, judgement, remedy, tuple(notes))
+    diagnosis = diagnose(places, now, fit, site)
+    weight = diagnosis.cause or diagnosis.weights[0]
+    correction = _correct(station, diagnosis, weight, ends)
+    return ShiftReport(station, diagnosis, correction, tuple(notes))
 
 
 def _satellites(station: Station, site: Site, again: dict[int, int]) -> list[Place]:
@@ -150,13 +152,13 @@ def _end_before(station: Station, side: str, end: EndReading, notes: list[str]) 
     )
 
 
-def _remedy(
-    station: Station, judgement: Judgement, weight: Weight, ends: dict[str, EndReading]
-) -> Remedy:
-    slope, zero = _line(judgement, weight)
+def _correct(
+    station: Station, diagnosis: Diagnosis, weight: CauseEstimate, ends: dict[str, EndReading]
+) -> Correction:
+    slope, zero = _line(diagnosis, weight)
     turned = {
         place.key: round(float(weight.moves[n]))
-        for n, place in enumerate(judgement.places)
+        for n, place in enumerate(diagnosis.places)
         if weight.name == TWISTED
     }
     writes = weight.name in WRITABLE
@@ -166,23 +168,23 @@ def _remedy(
         for row in station.position
         if row.count is not None
     }
-    missing = tuple(_missing(judgement, weight, ends)) if writes else ()
-    limits = _limits(station, judgement, weight, slope) if writes else None
-    at_ends = _at_ends(station, judgement, weight) if writes else ends_of(station)
+    missing = tuple(_missing(diagnosis, weight, ends)) if writes else ()
+    limits = _limits(station, diagnosis, weight, slope) if writes else None
+    at_ends = _at_ends(station, diagnosis, weight) if writes else ends_of(station)
     advice = "take the deciding reading, arriving from the usual side"
-    if judgement.cause is not None and weight.name == NOTHING:
-        advice = _sound(judgement, weight)
-    elif judgement.cause is not None:
-        advice = _advice(station, judgement.cause, limits)
-    return Remedy(after, limits, at_ends, missing, advice)
+    if diagnosis.cause is not None and weight.name == NOTHING:
+        advice = _sound(diagnosis, weight)
+    elif diagnosis.cause is not None:
+        advice = _advice(station, diagnosis.cause, limits)
+    return Correction(after, limits, at_ends, missing, advice)
 
 
-def _line(judgement: Judgement, weight: Weight) -> tuple[float, float]:
+def _line(diagnosis: Diagnosis, weight: CauseEstimate) -> tuple[float, float]:
     """Shift of the satellites as slope times the old count plus a constant, in counts."""
-    sats = [n for n, p in enumerate(judgement.places) if p.hour_angle_deg is not None]
+    sats = [n for n, p in enumerate(diagnosis.places) if p.hour_angle_deg is not None]
     if weight.name != ACTUATOR:
         return 0.0, float(np.mean((weight.moves - weight.best.fixed)[sats]))
-    before = np.array([judgement.places[n].before for n in sats])
+    before = np.array([diagnosis.places[n].before for n in sats])
     if np.ptp(before) == 0.0:
         return 0.0, float(weight.moves[sats[0]])
     slope, zero = np.polyfit(before, weight.moves[sats], 1)
@@ -190,73 +192,73 @@ def _line(judgement: Judgement, weight: Weight) -> tuple[float, float]:
 
 
 def _limits(
-    station: Station, judgement: Judgement, weight: Weight, slope: float
+    station: Station, diagnosis: Diagnosis, weight: CauseEstimate, slope: float
 ) -> tuple[int, int] | None:
     """Soft limits moved with the ends, their margins kept; None where they stay or are unknown."""
     limits = station.limits
     if limits is None or weight.name == SLIPPED:
         return None
     moved: list[int] = []
-    for n, place in enumerate(judgement.places):
+    for n, place in enumerate(diagnosis.places):
         if place.hour_angle_deg is not None:
             continue
         old = getattr(limits, str(place.key))
-        if place.key in judgement.now and weight.name == ACTUATOR:
+        if place.key in diagnosis.now and weight.name == ACTUATOR:
             margin = (old - place.before) * (1.0 + slope)
-            moved.append(round(judgement.now[place.key] + margin))
+            moved.append(round(diagnosis.now[place.key] + margin))
         elif weight.name != ACTUATOR:
             moved.append(old + round(float(weight.moves[n])))
     return (moved[0], moved[1]) if len(moved) == 2 and moved[0] < moved[1] else None
 
 
-def _at_ends(station: Station, judgement: Judgement, weight: Weight) -> dict[str, int]:
+def _at_ends(station: Station, diagnosis: Diagnosis, weight: CauseEstimate) -> dict[str, int]:
     """The ends that the file holds, as they should read now; what was read goes first."""
     told = {}
-    for n, place in enumerate(judgement.places):
+    for n, place in enumerate(diagnosis.places):
         known = ends_of(station).get(str(place.key))
         if known is None:
             continue
         told[str(place.key)] = (
             known
             if weight.name == SLIPPED
-            else round(judgement.now.get(place.key, known + float(weight.moves[n])))
+            else round(diagnosis.now.get(place.key, known + float(weight.moves[n])))
         )
     return told
 
 
-def _missing(judgement: Judgement, weight: Weight, ends: dict[str, EndReading]) -> list[str]:
+def _missing(diagnosis: Diagnosis, weight: CauseEstimate, ends: dict[str, EndReading]) -> list[str]:
     """What has still to be measured, or looked into, before a list may be rewritten."""
     told = []
     if weight.probability < PROVED:
         told.append(
             f"{weight.name} is only {weight.probability:.0%} probable, needed are {PROVED:.0%}"
         )
-    told += _other_side(judgement, weight)
+    told += _other_side(diagnosis, weight)
     if not ends:
         told.append(f"no end was read: read one; {weight.name} expects {_ends_expected(weight)}")
     if weight.name == ACTUATOR:
-        again = sum(place.hour_angle_deg is not None for place in _read(judgement))
+        again = sum(place.hour_angle_deg is not None for place in _read(diagnosis))
         if again < 3:
             told.append(f"another actuator needs 3 satellites peaked again, there are {again}")
         if len(ends) < 2:
             told.append("another actuator needs both ends read, before and now, for the limits")
     against = [
-        spoken.text
-        for spoken in weight.spoken
-        if spoken.verdict == "against" and spoken.key not in _mistaken_keys(judgement, weight)
+        evidence.text
+        for evidence in weight.evidence
+        if evidence.verdict == "against" and evidence.key not in _mistaken_keys(diagnosis, weight)
     ]
     return told + [f"a reading speaks against it: {text}" for text in against]
 
 
-def _other_side(judgement: Judgement, weight: Weight) -> list[str]:
+def _other_side(diagnosis: Diagnosis, weight: CauseEstimate) -> list[str]:
     """What proof from the other side of the arc is missing."""
-    sats = [n for n, p in enumerate(judgement.places) if p.hour_angle_deg is not None]
-    hours = {n: judgement.places[n].hour_angle_deg or 0.0 for n in sats}
+    sats = [n for n, p in enumerate(diagnosis.places) if p.hour_angle_deg is not None]
+    hours = {n: diagnosis.places[n].hour_angle_deg or 0.0 for n in sats}
     arc = max(hours.values()) - min(hours.values())
     good = [
         n
         for n in sats
-        if judgement.places[n].key in judgement.now and n not in weight.best.mistaken
+        if diagnosis.places[n].key in diagnosis.now and n not in weight.best.mistaken
     ]
     if len(sats) < 2:
         return ["only one satellite is taught, so nothing can prove a shift; store it anew by hand"]
@@ -268,7 +270,7 @@ def _other_side(judgement: Judgement, weight: Weight) -> list[str]:
         far = max(sats, key=lambda n: min(abs(hours[n] - hours[m]) for m in good))
     else:
         far = min(sats, key=hours.__getitem__)
-    place = judgement.places[far]
+    place = diagnosis.places[far]
     expects = round(place.before + float(weight.moves[far]))
     return [
         f"no proof from the other side of the arc: re-peak {call(place)} or one near it;"
@@ -276,7 +278,7 @@ def _other_side(judgement: Judgement, weight: Weight) -> list[str]:
     ]
 
 
-def _ends_expected(weight: Weight) -> str:
+def _ends_expected(weight: CauseEstimate) -> str:
     if weight.name == SLIPPED:
         return "it to read what it read before"
     if weight.name == LOST:
@@ -284,15 +286,15 @@ def _ends_expected(weight: Weight) -> str:
     return "no certain count there"
 
 
-def _read(judgement: Judgement) -> list[Place]:
-    return [place for place in judgement.places if place.key in judgement.now]
+def _read(diagnosis: Diagnosis) -> list[Place]:
+    return [place for place in diagnosis.places if place.key in diagnosis.now]
 
 
-def _mistaken_keys(judgement: Judgement, weight: Weight) -> set[int | str]:
-    return {judgement.places[n].key for n in weight.best.mistaken}
+def _mistaken_keys(diagnosis: Diagnosis, weight: CauseEstimate) -> set[int | str]:
+    return {diagnosis.places[n].key for n in weight.best.mistaken}
 
 
-def _advice(station: Station, weight: Weight, limits: tuple[int, int] | None) -> str:
+def _advice(station: Station, weight: CauseEstimate, limits: tuple[int, int] | None) -> str:
     if weight.name == LOST:
         return (
             "find out why counts were lost before trusting the list again: sensor, its cable, or"
@@ -321,15 +323,15 @@ def _advice(station: Station, weight: Weight, limits: tuple[int, int] | None) ->
     return "take the readings again, one at a time, arriving from the usual side"
 
 
-def _sound(judgement: Judgement, weight: Weight) -> str:
+def _sound(diagnosis: Diagnosis, weight: CauseEstimate) -> str:
     """What may be said where nothing moved, and of how much of the arc."""
     fits = f"the list fits the dish as it is: no reading moved more than {NOISE} counts or so"
-    if not _other_side(judgement, weight):
+    if not _other_side(diagnosis, weight):
         return fits
     return f"{fits}; this is one side of the arc alone, re-peak one on the other as well"
 
 
-def _lost_level(station: Station, weight: Weight) -> str:
+def _lost_level(station: Station, weight: CauseEstimate) -> str:
     """How far the beam of a twisted mount passes from the outermost satellites."""
     site = Site(station.station.latitude_deg, station.station.longitude_deg)
     mount = true_mount(site)

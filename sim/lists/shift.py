@@ -1,6 +1,6 @@
 """What happened to the counts, judged from satellites peaked again and ends read again.
 
-Every cause is weighed by how probable it makes the readings, its unknown amounts averaged over.
+Every cause is screened by how probable it makes the readings, its unknown amounts averaged over.
 What no reading tells apart stays undecided, and the reading that would decide is named.
 """
 
@@ -29,7 +29,7 @@ APART = 1.5  # deviations between two causes that make a reading worth taking; j
 
 
 @dataclass(frozen=True, slots=True)
-class Spoken:
+class Evidence:
     """What one reading says of one cause: `verdict` is "for", "against" or "open"."""
 
     key: int | str
@@ -38,7 +38,7 @@ class Spoken:
 
 
 @dataclass(frozen=True, slots=True)
-class Weight:
+class CauseEstimate:
     """One cause with its probability, its amount, and what each reading says of it."""
 
     name: str
@@ -48,14 +48,14 @@ class Weight:
     unit: str
     also: str
     rms: float  # counts, readings less what the cause makes of them
-    spoken: tuple[Spoken, ...]
+    evidence: tuple[Evidence, ...]
     best: Cause
     moves: Array  # (n,) expected moves of all places
     moves_sd: Array  # (n,)
 
 
 @dataclass(frozen=True, slots=True)
-class Next:
+class NextReading:
     """The reading that would decide, with what each cause expects there."""
 
     key: int | str
@@ -63,40 +63,45 @@ class Next:
 
 
 @dataclass(frozen=True, slots=True)
-class Judgement:
+class Diagnosis:
     """All causes, most probable first; `cause` is None where the readings cannot tell."""
 
     places: tuple[Place, ...]
     now: dict[int | str, float]
-    weights: tuple[Weight, ...]
-    cause: Weight | None
-    decide: Next | None
+    weights: tuple[CauseEstimate, ...]
+    cause: CauseEstimate | None
+    decide: NextReading | None
 
 
 @dataclass(frozen=True, slots=True)
-class _Seen:
+class _Readings:
     """Moves of the places read again, and the noise of a move at every place."""
 
     at: list[int]
     moves: Array  # (m,) counts
     noise: Array  # (n,) counts
 
-    def without(self, one: int) -> _Seen:
+    def without(self, one: int) -> _Readings:
         keep = [n for n in range(len(self.at)) if n != one]
-        return _Seen([self.at[n] for n in keep], self.moves[keep], self.noise)
+        return _Readings([self.at[n] for n in keep], self.moves[keep], self.noise)
 
 
-def judge(places: Sequence[Place], now: dict[int | str, float], fit: Fit, site: Site) -> Judgement:
+def diagnose(
+    places: Sequence[Place], now: dict[int | str, float], fit: Fit, site: Site
+) -> Diagnosis:
     """Weigh what may have happened; `now` holds the new readings by the places' keys."""
     at = [n for n, place in enumerate(places) if place.key in now]
     moves = np.array([now[places[n].key] - places[n].before for n in at])
     noise = np.array(
         [END_MOVE_SD if place.hour_angle_deg is None else PEAK_MOVE_SD for place in places]
     )
-    seen = _Seen(at, moves, noise)
+    readings = _Readings(at, moves, noise)
     causes = causes_of(places, at, fit, site)
     logs = np.array(
-        [cause.log_odds + _log_density(cause, seen) + _log_worth(cause, seen) for cause in causes]
+        [
+            cause.log_odds + _log_density(cause, readings) + _log_worth(cause, readings)
+            for cause in causes
+        ]
     )
     chance = np.exp(logs - logs.max())
     chance /= chance.sum()
@@ -104,33 +109,33 @@ def judge(places: Sequence[Place], now: dict[int | str, float], fit: Fit, site: 
     for name in dict.fromkeys(cause.name for cause in causes):
         mine = [n for n, cause in enumerate(causes) if cause.name == name]
         best = max(mine, key=chance.__getitem__)
-        weights.append(_weight(causes[best], float(chance[mine].sum()), places, seen))
+        weights.append(_weight(causes[best], float(chance[mine].sum()), places, readings))
     weights.sort(key=lambda weight: -weight.probability)
     # One reading that moved fits a neighbour's spacing as well as any other shift.
     enough = len(at) > 1 or weights[0].name == NOTHING
     sure = enough and weights[0].probability >= SURE and weights[0].name != ODD
-    return Judgement(
+    return Diagnosis(
         tuple(places), dict(now), tuple(weights), weights[0] if sure else None,
         _decide(places, at, weights, noise),
     )  # fmt: skip
 
 
-def _log_density(cause: Cause, seen: _Seen) -> float:
-    left = seen.moves - cause.fixed[seen.at]
-    spread = _spread(cause, seen)
+def _log_density(cause: Cause, readings: _Readings) -> float:
+    left = readings.moves - cause.fixed[readings.at]
+    spread = _spread(cause, readings)
     _, log_size = np.linalg.slogdet(spread)
     return float(-0.5 * (left @ np.linalg.solve(spread, left) + log_size))
 
 
-def _log_worth(cause: Cause, seen: _Seen) -> float:
+def _log_worth(cause: Cause, readings: _Readings) -> float:
     """Log of how much the readings raise the chance that each amount is more than nothing.
 
-    An amount too small to be seen is no cause: without this, every cause would claim a part of
+    An amount too small to be readings is no cause: without this, every cause would claim a part of
     what agrees within the noise.
     """
     if not cause.least:
         return 0.0
-    mean, spread = _amounts(cause, seen)
+    mean, spread = _amounts(cause, readings)
     before = after = 0.0  # chances that some amount is too small
     for k, least in enumerate(cause.least):
         before += _within(least, 0.0, 1.0)
@@ -146,64 +151,66 @@ def _within(least: float, mean: float, sd: float) -> float:
     return 0.5 * (math.erf((least - mean) / root) + math.erf((least + mean) / root))
 
 
-def _spread(cause: Cause, seen: _Seen) -> Array:
-    parts, own = cause.parts[seen.at], cause.own_sd[seen.at]
-    spread: Array = parts @ parts.T + np.diag(seen.noise[seen.at] ** 2 + own**2)
+def _spread(cause: Cause, readings: _Readings) -> Array:
+    parts, own = cause.parts[readings.at], cause.own_sd[readings.at]
+    spread: Array = parts @ parts.T + np.diag(readings.noise[readings.at] ** 2 + own**2)
     return spread
 
 
-def _amounts(cause: Cause, seen: _Seen) -> tuple[Array, Array]:
+def _amounts(cause: Cause, readings: _Readings) -> tuple[Array, Array]:
     """Unknown amounts of a cause in prior deviations, and their covariance, given readings."""
     q = cause.parts.shape[1]
-    if not len(seen.at) or not q:
+    if not len(readings.at) or not q:
         return np.zeros(q), np.eye(q)
-    gain = np.linalg.solve(_spread(cause, seen), cause.parts[seen.at]).T
-    mean: Array = gain @ (seen.moves - cause.fixed[seen.at])
-    spread: Array = np.eye(q) - gain @ cause.parts[seen.at]
+    gain = np.linalg.solve(_spread(cause, readings), cause.parts[readings.at]).T
+    mean: Array = gain @ (readings.moves - cause.fixed[readings.at])
+    spread: Array = np.eye(q) - gain @ cause.parts[readings.at]
     return mean, spread
 
 
-def _expected(cause: Cause, seen: _Seen) -> tuple[Array, Array]:
-    """Moves of all places that a cause expects after what was seen, and how wide."""
-    mean, spread = _amounts(cause, seen)
+def _expected(cause: Cause, readings: _Readings) -> tuple[Array, Array]:
+    """Moves of all places that a cause expects after what was readings, and how wide."""
+    mean, spread = _amounts(cause, readings)
     expected: Array = cause.fixed + cause.parts @ mean
     variance = np.einsum("nq,qr,nr->n", cause.parts, spread, cause.parts)
     return expected, np.sqrt(np.maximum(variance, 0.0) + cause.own_sd**2)
 
 
-def _weight(cause: Cause, probability: float, places: Sequence[Place], seen: _Seen) -> Weight:
-    mean, spread = _amounts(cause, seen)
+def _weight(
+    cause: Cause, probability: float, places: Sequence[Place], readings: _Readings
+) -> CauseEstimate:
+    mean, spread = _amounts(cause, readings)
     amount, amount_sd = 0.0, 0.0
     if len(mean):
         amount, amount_sd = cause.amount * mean[0], cause.amount * math.sqrt(max(0.0, spread[0, 0]))
-    expected, sd = _expected(cause, seen)
-    left = seen.moves - expected[seen.at]
+    expected, sd = _expected(cause, readings)
+    left = readings.moves - expected[readings.at]
     rms = math.sqrt(float(left @ left) / len(left)) if len(left) else 0.0
-    spoken = []
-    for n, where in enumerate(seen.at):
-        told, wide = _expected(cause, seen.without(n))
-        spread_here = math.hypot(wide[where], seen.noise[where])
-        if len(seen.at) == 1 and cause.parts[where].any():
+    evidence = []
+    for n, where in enumerate(readings.at):
+        told, wide = _expected(cause, readings.without(n))
+        spread_here = math.hypot(wide[where], readings.noise[where])
+        if len(readings.at) == 1 and cause.parts[where].any():
             spread_here = math.inf  # nothing else says how much, so any amount would do
-        spoken.append(_speak(places[where], seen.moves[n], told[where], spread_here))
-    return Weight(
+        evidence.append(_speak(places[where], readings.moves[n], told[where], spread_here))
+    return CauseEstimate(
         cause.name, probability, float(amount), float(amount_sd), cause.unit, cause.also, rms,
-        tuple(spoken), cause, expected, sd,
+        tuple(evidence), cause, expected, sd,
     )  # fmt: skip
 
 
-def _speak(place: Place, move: float, expected: float, sd: float) -> Spoken:
+def _speak(place: Place, move: float, expected: float, sd: float) -> Evidence:
     moved = f"{call(place)} moved {move:+.0f}"
     if sd > TELLS_SD:
-        return Spoken(place.key, "open", f"{moved}; any move would do")
+        return Evidence(place.key, "open", f"{moved}; any move would do")
     off = abs(move - expected) / sd
     verdict = "for" if off <= AGREES else "against" if off >= DISAGREES else "open"
-    return Spoken(place.key, verdict, f"{moved}, expected {expected:+.0f} ±{2 * sd:.0f}")
+    return Evidence(place.key, verdict, f"{moved}, expected {expected:+.0f} ±{2 * sd:.0f}")
 
 
 def _decide(
-    places: Sequence[Place], measured: list[int], weights: Sequence[Weight], noise: Array
-) -> Next | None:
+    places: Sequence[Place], measured: list[int], weights: Sequence[CauseEstimate], noise: Array
+) -> NextReading | None:
     """The reading not yet taken that parts the two likeliest causes the most."""
     known = [weight for weight in weights if weight.name != ODD][:2]
     if len(known) < 2:
@@ -222,17 +229,17 @@ def _decide(
             " of it the pole"
         )
     if best is None:
-        return Next("level", level) if level else None
+        return NextReading("level", level) if level else None
     level = f"; or {level}" if level else ""
     place = places[best]
     if place.hour_angle_deg is None:
         told = [
             f"{weight.name} expects it {weight.moves[best]:+.0f} from before" for weight in known
         ]
-        return Next(place.key, f"read the {place.key} end: {', '.join(told)}{level}")
+        return NextReading(place.key, f"read the {place.key} end: {', '.join(told)}{level}")
     told = [f"{weight.name} expects {place.before + weight.moves[best]:.0f}" for weight in known]
     text = f"re-peak {call(place)}, {place.before:.0f} before: {', '.join(told)}{level}"
-    return Next(place.key, text)
+    return NextReading(place.key, text)
 
 
 def call(place: Place) -> str:

@@ -142,7 +142,7 @@ def compare_counts(rigs: int, taught: int, seed: int) -> dict[str, list[Array]]:
         at = spread(len(rig.hours), taught)
         counts = peak(random, rig.true)
         rest = [n for n in range(len(rig.hours)) if n not in at]
-        told = weigh_rig(rig, counts, at).blend.band(rig.hours.tolist())[0]
+        told = weigh_rig(rig, counts, at).mixture.band(rig.hours.tolist())[0]
         best = Oracle(rig).posterior_mean(at, counts[at], own)
         errors["predict"].append((told - rig.true)[rest])
         errors["oracle"].append((best - rig.true)[rest])
@@ -167,7 +167,7 @@ def compare_sides(
         at = spread(len(rig.hours), taught)
         counts, bad = peak(random, rig.true), int(random.integers(len(at)))
         counts[at[bad]] += random.choice(ways) * random.integers(1, 5)
-        told = {s.number for s in weigh_rig(rig, counts, at, approach=approach).suspects}
+        told = {s.number for s in weigh_rig(rig, counts, at, approach=approach).outliers}
         named += at[bad] in told
         honest_named += len(told - {at[bad]})
         ratios = Oracle(rig).log_ratios(at, counts[at], np.eye(len(at)), shifts)
@@ -196,7 +196,7 @@ def compare_losses(rigs: int, taught: int, seed: int) -> tuple[float, float, flo
         older = random.permutation(len(at)) < len(at) // 2
         counts[np.array(at)[older]] += lost * random.choice(LOSSES)
         days = [1 if old else 9 for old in older]
-        told[lost].append(any(s.sure for s in weigh_rig(rig, counts, at, days=days).suspects))
+        told[lost].append(any(s.sure for s in weigh_rig(rig, counts, at, days=days).outliers))
         ratios = Oracle(rig).log_ratios(at, counts[at], older[None].astype(float), LOSSES)
         ratio[lost].append(float(logsumexp(ratios)))
     threshold = np.quantile(ratio[False], 0.99)

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from bridge.station.model import LinearMount, WormMount
 from sim.counts.fit import Peak
 from sim.counts.hypotheses import Neighbour
-from sim.counts.outliers import Weighed, weigh
+from sim.counts.outliers import Screening, screen_peaks
 from sim.sky.belt import Site
 from sim.sky.mount import Mount, hour_angle_deg, modified_mount, true_mount
 
@@ -125,14 +125,14 @@ def spread(number: int, taught: int) -> list[int]:
 def weigh_rig(
     rig: Rig, counts: Array, at: Sequence[int], *, bare: bool = False, days: Sequence[int] = (),
     approach: str | None = None,
-) -> Weighed:  # fmt: skip
+) -> Screening:  # fmt: skip
     """The station's list as `positions predict` weighs it; `bare` is without [mount]."""
     peaks = [
         Peak(n, float(rig.hours[n]), float(counts[n]), date(2026, 5, days[k]) if days else None)
         for k, n in enumerate(at)
     ]
     listed = [Neighbour(n, f"S{n}", float(hour)) for n, hour in enumerate(rig.hours)]
-    return weigh(None if bare else rig.mount, rig.site, peaks, listed, approach)
+    return screen_peaks(None if bare else rig.mount, rig.site, peaks, listed, approach)
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,14 +192,14 @@ def study_bands(
     for _ in range(rigs):
         rig = draw_rig(random, worm=worm, tape_sd_mm=tape_sd_mm)
         at = spread(len(rig.hours), taught)
-        weighed = weigh_rig(rig, peak(random, rig.true, good=good), at, bare=bare)
-        counts, low, high = weighed.blend.band(rig.hours.tolist())
+        screened = weigh_rig(rig, peak(random, rig.true, good=good), at, bare=bare)
+        counts, low, high = screened.mixture.band(rig.hours.tolist())
         rest = [n for n in range(len(rig.hours)) if n not in at]
         inside.append(((low <= rig.true) & (rig.true <= high))[rest])
         errors.append((counts - rig.true)[rest])
         along = (rig.hours - rig.hours[0]) / (rig.hours[-1] - rig.hours[0])
         places.append(along[rest])
-        named += len(weighed.suspects)
+        named += len(screened.outliers)
         honest += len(at)
     return Held(tuple(inside), tuple(errors), tuple(places), named, honest)
 
@@ -238,8 +238,8 @@ def study_suspects(
             bad = {at[k] for k in order[: len(at) // 2]}
             days = [1 if n in bad else 9 for n in at]
             counts[sorted(bad)] += random.choice([-1, 1]) * random.integers(5, 60)
-        weighed = weigh_rig(rig, counts, at, days=days, approach=approach)
-        told = {suspect.number: suspect.code for suspect in weighed.suspects}
+        screened = weigh_rig(rig, counts, at, days=days, approach=approach)
+        told = {suspect.number: suspect.code for suspect in screened.outliers}
         named += len(bad & set(told))
         right += sum(told.get(n) == story for n in bad)
         bad_peaks += len(bad)

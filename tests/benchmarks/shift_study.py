@@ -25,7 +25,7 @@ from scipy.special import logsumexp, ndtr
 from sim.counts.curve import curve_of
 from sim.counts.fit import Peak, fit_peaks
 from sim.lists.causes import ACTUATOR, LOST, NOTHING, SLIPPED, TWISTED, WRONG, Place
-from sim.lists.shift import Judgement, judge
+from sim.lists.shift import Diagnosis, diagnose
 
 Array = NDArray[np.float64]
 Random = np.random.Generator
@@ -98,8 +98,8 @@ def _turned(rig: Rig, turn_deg: float) -> Array:
     return rig.counts(pole) - rig.counts(rig.pole)
 
 
-def ask_product(visit: Visit) -> Judgement:
-    """The judgement of the program, which sees the file and the readings alone."""
+def ask_product(visit: Visit) -> Diagnosis:
+    """The diagnosis of the program, which sees the file and the readings alone."""
     rig = visit.rig
     now: dict[int | str, float] = dict(zip(visit.at, visit.peaks, strict=True))
     now |= {("east", "west")[k]: float(visit.ends[k]) for k in visit.read}
@@ -109,7 +109,7 @@ def ask_product(visit: Visit) -> Judgement:
     ]
     places = [Place(p.number, f"S{p.number}", p.count, p.hour_angle_deg) for p in peaks]
     places += [Place("east", "", visit.end_before[0]), Place("west", "", visit.end_before[1])]
-    return judge(places, now, fit_peaks(curve_of(rig.mount, rig.site), peaks), rig.site)
+    return diagnose(places, now, fit_peaks(curve_of(rig.mount, rig.site), peaks), rig.site)
 
 
 def ask_oracle(visit: Visit) -> dict[str, float]:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from bridge.station.model import load_station
-from sim.counts.predict import Prediction, Row, predict
+from sim.counts.predict import PredictedPosition, Prediction, predict
 from tui.text_table import WIDTH, Column, number, room, side, widened
 from tui.text_table import table as lay_out
 
@@ -51,9 +51,9 @@ def _print_json(result: Prediction) -> None:
     head = {
         "kind": "fit",
         "taught": taught,
-        "unknowns": list(fit.carried),
+        "unknowns": list(fit.determined),
         "rms_counts": round(fit.rms, 3),
-        "suspects": [suspect.number for suspect in result.suspects],
+        "suspects": [outlier.number for outlier in result.outliers],
     }
     print(json_text.dumps(head))
     for row in result.rows:
@@ -77,7 +77,7 @@ def _print_json(result: Prediction) -> None:
 
 def table(result: Prediction) -> list[str]:
     """The prediction as lines of at most 80 columns, or of the terminal's."""
-    accused = {suspect.number for suspect in result.suspects}
+    accused = {outlier.number for outlier in result.outliers}
     rows = [_cells(row, row.number in accused) for row in result.rows]
     columns = widened(COLUMNS, [row.name for row in result.rows], room())
     return [_summary(result), "", *lay_out(columns, rows), *LEGEND.splitlines()]
@@ -88,13 +88,13 @@ def _summary(result: Prediction) -> str:
     used = len(fit.peaks)
     peaks = "1 peak" if used == 1 else f"{used} peaks"
     names = [unknown.name for unknown in fit.curve.unknowns]
-    held = [name for name in names if name not in fit.carried and name not in AXIS]
+    held = [name for name in names if name not in fit.determined and name not in AXIS]
     tells = "it tells" if used == 1 else "they tell"
-    text = f"{peaks} fitted: {tells} {_listed(fit.carried)}." if used else "No peak to fit."
+    text = f"{peaks} fitted: {tells} {_listed(fit.determined)}." if used else "No peak to fit."
     if held:
         source = "was measured" if fit.curve.kind in MEASURED else "is usual"
         text += f" {_listed(held).capitalize()} held near what {source}."
-    if set(names) & AXIS - set(fit.carried):
+    if set(names) & AXIS - set(fit.determined):
         text += " The axis may be set true or modified: the bands allow for either."
     if used > 2:
         text += f" Residual {fit.rms:.1f} counts rms."
@@ -111,7 +111,7 @@ def _listed(names: Sequence[str]) -> str:
     return f"{', '.join(most)} and {last}" if most else last
 
 
-def _cells(row: Row, accused: bool) -> list[str]:
+def _cells(row: PredictedPosition, accused: bool) -> list[str]:
     band = "-" if row.low is None or row.high is None else f"{row.low:.1f} to {row.high:.1f}"
     held = ""
     if row.residual is not None and row.residual_sd is not None:
@@ -131,8 +131,10 @@ def _cells(row: Row, accused: bool) -> list[str]:
 def _wrapped(result: Prediction) -> list[str]:
     names = {row.number: row.name for row in result.rows}
     stories: dict[str, list[str]] = {}
-    for suspect in result.suspects:
-        stories.setdefault(suspect.story, []).append(f"{suspect.number} {names[suspect.number]}")
+    for outlier in result.outliers:
+        stories.setdefault(outlier.explanation, []).append(
+            f"{outlier.number} {names[outlier.number]}"
+        )
     said = [f"? {', '.join(who)}: {story}." for story, who in stories.items()]
     said += [f"- {note}." for note in result.notes]
     groups: dict[str, list[str]] = {}

@@ -15,7 +15,7 @@ from bridge.textfile.read import read_bytes
 from bridge.textfile.save import backup_of, save_whole
 from sim.lists.causes import NOTHING, TWISTED, WRONG
 from sim.lists.compare import compare
-from sim.lists.correction import WRITABLE, Case, EndReading, examine
+from sim.lists.correction import WRITABLE, EndReading, ShiftReport, report_shift
 from tui.commands.shift_view import json_lines, text_lines, wrap
 
 NOT_WRITTEN = {
@@ -40,10 +40,10 @@ def run(
         return _undo(station, readings, write=write)
     repeaked, ends = parse_readings(readings)
     file = StationFile(station)
-    case = examine(file.station, repeaked, ends)
+    case = report_shift(file.station, repeaked, ends)
     print("\n".join(json_lines(case) if json else text_lines(case)))
     if not write:
-        return 0 if case.judgement.cause else 1
+        return 0 if case.diagnosis.cause else 1
     return _write(file, case, json=json)
 
 
@@ -79,12 +79,12 @@ def parse_readings(words: Sequence[str]) -> tuple[dict[int, int], dict[str, EndR
     return repeaked, ends
 
 
-def _write(file: StationFile, case: Case, *, json: bool) -> int:
+def _write(file: StationFile, case: ShiftReport, *, json: bool) -> int:
     """Rewrite counts and limits where the cause is proved; refuse with the reasons otherwise."""
     say = _print_to_stderr if json else print
-    cause, remedy = case.judgement.cause, case.remedy
-    if cause is None or cause.name not in WRITABLE or remedy.missing:
-        reason = "; ".join(remedy.missing)
+    cause, correction = case.diagnosis.cause, case.correction
+    if cause is None or cause.name not in WRITABLE or correction.missing:
+        reason = "; ".join(correction.missing)
         if cause is None:
             reason = "the readings do not tell what happened"
         elif cause.name not in WRITABLE:
@@ -95,10 +95,10 @@ def _write(file: StationFile, case: Case, *, json: bool) -> int:
     changes: dict[tuple[str | int, ...], int | float | str | None] = {}
     for index, row in enumerate(case.station.position):
         if row.count is not None:
-            changes["position", index, "count"] = remedy.after[row.number]
-    if remedy.limits is not None:
-        changes["limits", "east"], changes["limits", "west"] = remedy.limits
-    for side, count in remedy.ends.items():
+            changes["position", index, "count"] = correction.after[row.number]
+    if correction.limits is not None:
+        changes["limits", "east"], changes["limits", "west"] = correction.limits
+    for side, count in correction.ends.items():
         changes["ends", side] = count
     file.edit(changes)
     if problems := file.problems():
@@ -112,8 +112,8 @@ def _write(file: StationFile, case: Case, *, json: bool) -> int:
         say("Nothing was written: the counts stay as they are.")
         return 0
     report = [f"Written; the former list is kept in {backup.name}. Take it back with --undo."]
-    if new := [s for s in ("east", "west") if s in case.judgement.now and s not in remedy.ends]:
-        read = ", ".join(f"{side} = {case.judgement.now[side]:.0f}" for side in new)
+    if new := [s for s in ("east", "west") if s in case.diagnosis.now and s not in correction.ends]:
+        read = ", ".join(f"{side} = {case.diagnosis.now[side]:.0f}" for side in new)
         report.append(f"Put {read} under [ends] in the file: the next time it is known before.")
     for line in report:
         for part in wrap(line):

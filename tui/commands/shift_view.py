@@ -6,24 +6,24 @@ import json as json_text
 import textwrap
 from collections.abc import Iterator
 
-from sim.lists.correction import WRITABLE, Case
-from sim.lists.shift import Weight
+from sim.lists.correction import WRITABLE, ShiftReport
+from sim.lists.shift import CauseEstimate
 from sim.station_rig import ends_of
 from tui.text_table import WIDTH, Column, table
 
-SHOWN_FROM = 0.01  # probability under which a cause is left out of the table (judgement)
-OPEN_FROM = 0.1  # probability from which a cause is named as open (judgement)
+SHOWN_FROM = 0.01  # probability under which a cause is left out of the table (diagnosis)
+OPEN_FROM = 0.1  # probability from which a cause is named as open (diagnosis)
 BAND_SD = 2.0  # standard deviations of a 95 % band in text, rounded (common practice)
 BAND_JSON_SD = 1.96  # standard deviations of a 95 % band of a normal distribution
 
 
-def text_lines(case: Case) -> list[str]:
-    """The judgement as lines of at most 80 columns."""
-    judgement = case.judgement
+def text_lines(case: ShiftReport) -> list[str]:
+    """The diagnosis as lines of at most 80 columns."""
+    diagnosis = case.diagnosis
     lines = wrap(_verdict(case))
     lines += ["", f"{'cause':<31} {'likely':>6} {'amount':>20} {'misfit':>14}"]
-    likely = [weight for weight in judgement.weights if weight.probability >= SHOWN_FROM]
-    shown = likely or list(judgement.weights[:1])
+    likely = [weight for weight in diagnosis.weights if weight.probability >= SHOWN_FROM]
+    shown = likely or list(diagnosis.weights[:1])
     for weight in shown:
         lines.append(
             f"{weight.name:<31} {percent(weight.probability):>6} {amount(weight):>20}"
@@ -31,24 +31,24 @@ def text_lines(case: Case) -> list[str]:
         )
     for weight in shown[:3]:
         lines += ["", *_evidence(weight)]
-    left_out = [weight.name for weight in judgement.weights if weight not in shown]
+    left_out = [weight.name for weight in diagnosis.weights if weight not in shown]
     if left_out:
         lines += ["", *wrap(f"Under {SHOWN_FROM:.0%} likely: {', '.join(left_out)}.")]
     lines += ["", *_side_by_side(case), ""]
-    notes = [*case.notes, case.remedy.advice]
-    if judgement.decide is not None:
-        word = "to decide" if judgement.cause is None else "would confirm it"
-        notes.append(f"{word}: {judgement.decide.text}")
-    notes += [f"before --write: {reason}" for reason in case.remedy.missing]
+    notes = [*case.notes, case.correction.advice]
+    if diagnosis.decide is not None:
+        word = "to decide" if diagnosis.cause is None else "would confirm it"
+        notes.append(f"{word}: {diagnosis.decide.text}")
+    notes += [f"before --write: {reason}" for reason in case.correction.missing]
     for note in notes:
         lines += wrap(f"- {note}.")
     return lines
 
 
-def _verdict(case: Case) -> str:
-    cause = case.judgement.cause
+def _verdict(case: ShiftReport) -> str:
+    cause = case.diagnosis.cause
     if cause is None:
-        best = [n.name for n in case.judgement.weights if n.probability >= OPEN_FROM][:3]
+        best = [n.name for n in case.diagnosis.weights if n.probability >= OPEN_FROM][:3]
         if len(best) == 1:
             return f"Cannot tell from these readings: {best[0]} is likeliest, and not proved."
         return f"Cannot tell from these readings: {', '.join(best)} are open."
@@ -67,7 +67,7 @@ def percent(chance: float) -> str:
     return ">99%" if chance >= 0.995 else "<1%" if chance < 0.005 else f"{chance:.0%}"
 
 
-def amount(weight: Weight) -> str:
+def amount(weight: CauseEstimate) -> str:
     """How much of a cause, with the half width of its 95 % band."""
     if not weight.unit:
         return ""
@@ -75,7 +75,7 @@ def amount(weight: Weight) -> str:
     return f"{weight.amount:+.{digits}f} ±{BAND_SD * weight.amount_sd:.1f} {weight.unit}"
 
 
-def _in_words(weight: Weight) -> str:
+def _in_words(weight: CauseEstimate) -> str:
     """The amount with its direction spelled out."""
     shown = amount(weight)
     if weight.unit == "deg":
@@ -84,10 +84,10 @@ def _in_words(weight: Weight) -> str:
     return shown
 
 
-def _evidence(weight: Weight) -> list[str]:
+def _evidence(weight: CauseEstimate) -> list[str]:
     lines = []
     for verdict, word in (("for", "for"), ("against", "against"), ("open", "does not decide")):
-        readings = [spoken.text for spoken in weight.spoken if spoken.verdict == verdict]
+        readings = [evidence.text for evidence in weight.evidence if evidence.verdict == verdict]
         if readings:
             lines += wrap(f"{word} {weight.name}: {'; '.join(readings)}.")
     if weight.also:
@@ -95,9 +95,9 @@ def _evidence(weight: Weight) -> list[str]:
     return lines
 
 
-def _side_by_side(case: Case) -> list[str]:
-    best = case.judgement.cause or case.judgement.weights[0]
-    title = best.name if case.judgement.cause else f"{best.name}?"
+def _side_by_side(case: ShiftReport) -> list[str]:
+    best = case.diagnosis.cause or case.diagnosis.weights[0]
+    title = best.name if case.diagnosis.cause else f"{best.name}?"
     columns = (
         Column("no", 3),
         Column("name", 16, right=False),
@@ -106,32 +106,32 @@ def _side_by_side(case: Case) -> list[str]:
         Column("peaked again", 13),
         Column(f" {title}", 30, right=False),
     )
-    now = case.judgement.now
+    now = case.diagnosis.now
     rows = []
     for row in case.station.position:
         if row.count is None:
             continue
-        after = case.remedy.after[row.number]
+        after = case.correction.after[row.number]
         reading, residual = "", ""
         if row.number in now:
             reading, residual = f"{now[row.number]:.0f}", f" {now[row.number] - after:+.0f} left"
         rows.append([str(row.number), row.name, str(row.count), str(after), reading, residual])
     limits = case.station.limits
     if limits is not None:
-        east, west = case.remedy.limits or (limits.east, limits.west)
+        east, west = case.correction.limits or (limits.east, limits.west)
         rows.append(["", "limit east", str(limits.east), str(east), "", ""])
         rows.append(["", "limit west", str(limits.west), str(west), "", ""])
     for side, before in ends_of(case.station).items():
         reading = f"{now[side]:.0f}" if side in now else ""
-        rows.append(["", f"{side} end", str(before), str(case.remedy.ends[side]), reading, ""])
+        rows.append(["", f"{side} end", str(before), str(case.correction.ends[side]), reading, ""])
     return table(columns, rows)
 
 
-def json_lines(case: Case) -> Iterator[str]:
-    """The judgement as JSON: the verdict, then each cause, then each taught position."""
-    judgement, remedy = case.judgement, case.remedy
-    cause = judgement.cause
-    best = cause or judgement.weights[0]
+def json_lines(case: ShiftReport) -> Iterator[str]:
+    """The diagnosis as JSON: the verdict, then each cause, then each taught position."""
+    diagnosis, correction = case.diagnosis, case.correction
+    cause = diagnosis.cause
+    best = cause or diagnosis.weights[0]
     head = {
         "kind": "verdict",
         "cause": None if cause is None else cause.name,
@@ -139,24 +139,24 @@ def json_lines(case: Case) -> Iterator[str]:
         "amount": round(best.amount, 2) if cause and best.unit else None,
         "unit": best.unit or None if cause else None,
         "also": best.also or None if cause else None,
-        "next": None if judgement.decide is None else judgement.decide.text,
-        "advice": remedy.advice,
-        "may_write": cause is not None and cause.name in WRITABLE and not remedy.missing,
-        "missing": list(remedy.missing),
+        "next": None if diagnosis.decide is None else diagnosis.decide.text,
+        "advice": correction.advice,
+        "may_write": cause is not None and cause.name in WRITABLE and not correction.missing,
+        "missing": list(correction.missing),
         "notes": list(case.notes),
         "limits": None
-        if remedy.limits is None
-        else dict(zip(("east", "west"), remedy.limits, strict=True)),
-        "ends": remedy.ends,
+        if correction.limits is None
+        else dict(zip(("east", "west"), correction.limits, strict=True)),
+        "ends": correction.ends,
     }
     yield json_text.dumps(head, ensure_ascii=False)
-    for weight in judgement.weights:
+    for weight in diagnosis.weights:
         yield json_text.dumps(_cause_object(weight), ensure_ascii=False)
     for row in case.station.position:
         if row.count is None:
             continue
-        after = remedy.after[row.number] if cause else None
-        now = judgement.now.get(row.number)
+        after = correction.after[row.number] if cause else None
+        now = diagnosis.now.get(row.number)
         line = {
             "kind": "position",
             "number": row.number,
@@ -170,7 +170,7 @@ def json_lines(case: Case) -> Iterator[str]:
         yield json_text.dumps(line, ensure_ascii=False)
 
 
-def _cause_object(weight: Weight) -> dict[str, object]:
+def _cause_object(weight: CauseEstimate) -> dict[str, object]:
     half_band = BAND_JSON_SD * weight.amount_sd
     has_amount = bool(weight.unit)
     return {
@@ -182,8 +182,8 @@ def _cause_object(weight: Weight) -> dict[str, object]:
         "high": round(weight.amount + half_band, 2) if has_amount else None,
         "unit": weight.unit or None,
         "rms_counts": round(weight.rms, 2),
-        "for": [spoken.text for spoken in weight.spoken if spoken.verdict == "for"],
-        "against": [spoken.text for spoken in weight.spoken if spoken.verdict == "against"],
+        "for": [evidence.text for evidence in weight.evidence if evidence.verdict == "for"],
+        "against": [evidence.text for evidence in weight.evidence if evidence.verdict == "against"],
     }
 
 

@@ -9,17 +9,18 @@ import pytest
 from scipy.optimize import minimize_scalar
 
 from bridge.station.model import WormMount
-from sim.counts.curve import bare_curves, curve_of, mounted_hours
+from sim.counts.curve import curve_of, mount_hour_angles_deg, unmeasured_curves
 from sim.sky.belt import Site, half_belt_deg, wrap_longitude
 from sim.sky.mount import Mount, hour_angle_deg, modified_mount, true_mount
 
 
 def least_miss_deg(site: Site, mount: Mount, longitude_deg: float) -> float:
     """The hour angle with the least angle from beam to satellite, found by trying."""
-    sight = site.to_satellite(longitude_deg)
+    sight = np.array(site.to_satellite(longitude_deg))
+    direction = sight / np.linalg.norm(sight)
     near = hour_angle_deg(site, longitude_deg)
     found = minimize_scalar(
-        lambda hour: mount.miss_deg(hour, sight) ** 2,
+        lambda hour: float(np.sum((np.array(mount.point(hour)) - direction) ** 2)),
         bounds=(near - 1.0, near + 1.0), method="bounded", options={"xatol": 1e-9},
     )  # fmt: skip
     return float(found.x)
@@ -35,7 +36,7 @@ def test_modified_mounts_peak_where_the_beam_comes_nearest(latitude_deg: float) 
     for ahead in np.linspace(-half, half, 9):
         longitude = wrap_longitude(site.longitude_deg + float(ahead))
         hours = np.array([hour_angle_deg(site, longitude)])
-        (ours,) = mounted_hours(site, hours, np.array([lean]), np.array([0.0]))
+        (ours,) = mount_hour_angles_deg(site, hours, np.array([lean]), np.array([0.0]))
         assert ours == pytest.approx(least_miss_deg(site, mount, longitude), abs=2e-5)
 
 
@@ -57,7 +58,7 @@ def test_a_twist_is_an_error_of_noon_and_a_lean(twist_deg: float) -> None:
     turned = np.array([twisted.aim(site.to_satellite(lon)).hour_angle_deg for lon in longitudes])
     latitude = np.radians(site.latitude_deg)
     leaned = np.array([-twist_deg * np.cos(latitude)])  # north turns east, clockwise from above
-    told = mounted_hours(site, hours, np.array([0.0]), leaned)
+    told = mount_hour_angles_deg(site, hours, np.array([0.0]), leaned)
     left = turned - told
     assert left.mean() == pytest.approx(-twist_deg * np.sin(latitude), abs=2e-3)
     assert np.ptp(left) < 2e-3  # deg: 0.03 counts
@@ -65,7 +66,7 @@ def test_a_twist_is_an_error_of_noon_and_a_lean(twist_deg: float) -> None:
 
 def test_an_actuator_nobody_measured_is_a_triangle() -> None:
     # Law of cosines, written out: whatever the sides, its shape is ratio, noon angle and steepness.
-    actuator, _, _ = bare_curves()
+    actuator, _, _ = unmeasured_curves()
     p, q, noon, per_mm = 610.0, 433.0, 86.0, 2.1
     hours = np.linspace(-50, 50, 21)
     length = np.sqrt(p * p + q * q - 2.0 * p * q * np.cos(np.radians(noon + hours)))
@@ -83,8 +84,8 @@ def test_without_an_axis_of_its_own_a_worm_runs_straight() -> None:
 
 def test_slopes_agree_with_differences_far_larger() -> None:
     site = Site(44.6, 3.9)
-    for curve in (*bare_curves(), curve_of(WormMount(kind="worm", counts_per_deg=20, noon_count=9),
-                                           site)):  # fmt: skip
+    worm = curve_of(WormMount(kind="worm", counts_per_deg=20, noon_count=9), site)
+    for curve in (*unmeasured_curves(), worm):
         k, hours = len(curve.unknowns), np.linspace(-40, 40, 7)
         z = np.full(k, 0.3)
         far = 0.02 * np.eye(k)

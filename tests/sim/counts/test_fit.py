@@ -11,10 +11,10 @@ from scipy.optimize import least_squares
 from scipy.stats import multivariate_normal
 
 from bridge.station.model import LinearMount, WormMount
-from sim.counts.candidates import fits_of
+from sim.counts.candidates import candidate_fits
 from sim.counts.curve import LENGTH_SD_MM, NOON_SD_DEG, SCALE_SD, ZERO_SD, curve_of
-from sim.counts.fit import HUBER, NOISE_SD, Peak, evidence_of, fit_peaks, hold_back
-from sim.counts.mixtures import blend_of
+from sim.counts.fit import HUBER, NOISE_SD, Peak, fit_peaks, log_evidence, residual_without
+from sim.counts.mixtures import mixture_of
 from sim.sky.belt import Site
 
 SITE = Site(44.6, 3.9)
@@ -90,7 +90,7 @@ def test_spread_is_the_inverse_of_the_curvature() -> None:
         down[k] -= 1e-5
         slopes[:, k] = (curve.counts(up, hours) - curve.counts(down, hours)) / 2e-5
     curvature = np.eye(5) + slopes.T @ slopes / NOISE_SD**2
-    assert np.allclose(fit.spread, np.linalg.inv(curvature), rtol=1e-4, atol=1e-6)
+    assert np.allclose(fit.covariance, np.linalg.inv(curvature), rtol=1e-4, atol=1e-6)
 
 
 @pytest.mark.parametrize("taught", range(1, 9))
@@ -100,15 +100,15 @@ def test_never_tells_more_unknowns_than_peaks(taught: int) -> None:
     peaks = [Peak(n, h, c) for n, (h, c) in enumerate(zip(hours, counts, strict=True))]
     for mount in (MOUNT, WormMount(kind="worm", counts_per_deg=12, noon_count=600), None):
         fit = fit_peaks(curve_of(mount), peaks)
-        assert len(fit.carried) <= taught
-        assert fit.carried[0] == "offset"
-    assert fit_peaks(curve_of(MOUNT), peaks).carried[1:2] == (("scale",) if taught > 1 else ())
+        assert len(fit.determined) <= taught
+        assert fit.determined[0] == "offset"
+    assert fit_peaks(curve_of(MOUNT), peaks).determined[1:2] == (("scale",) if taught > 1 else ())
 
 
 def test_neighbouring_peaks_tell_no_scale() -> None:
     hours = [2.0, 3.0]
     peaks = [Peak(n, h, float(triangle_counts(MEASURED, h))) for n, h in enumerate(hours)]
-    assert fit_peaks(curve_of(MOUNT), peaks).carried == ("offset",)
+    assert fit_peaks(curve_of(MOUNT), peaks).determined == ("offset",)
 
 
 def test_band_narrows_with_every_peak_and_widens_away_from_them() -> None:
@@ -131,7 +131,7 @@ def test_a_peak_held_back_is_judged_by_the_others_alone() -> None:
     fit = fit_peaks(
         curve_of(MOUNT), [Peak(n, h, c) for n, (h, c) in enumerate(zip(hours, counts, strict=True))]
     )
-    residual, sd = hold_back(fit, 2)
+    residual, sd = residual_without(fit, 2)
     assert residual == pytest.approx(9.0, abs=0.3)
     assert 1.0 < sd < 2.0
 
@@ -153,7 +153,7 @@ def test_noise_is_told_by_its_evidence(noise_sd: float) -> None:
     spread = slopes @ slopes.T + noise_sd**2 * np.eye(9)
     density = multivariate_normal(600 + 12 * hours, spread).logpdf(counts)
     constant = -4.5 * math.log(2.0 * math.pi)
-    assert evidence_of(fit) == pytest.approx(density - constant, abs=1e-3)
+    assert log_evidence(fit) == pytest.approx(density - constant, abs=1e-3)
 
 
 def test_larger_scatter_widens_the_band() -> None:
@@ -163,8 +163,8 @@ def test_larger_scatter_widens_the_band() -> None:
     for scatter in (0.8, 4.0):
         counts = triangle_counts(MEASURED, hours) + random.normal(0, scatter, 14)
         peaks = [Peak(n, h, c) for n, (h, c) in enumerate(zip(hours, counts, strict=True))]
-        blend = blend_of(fits_of(MOUNT, SITE, peaks))
-        _, low, high = blend.band([10.0])
+        mixture = mixture_of(candidate_fits(MOUNT, SITE, peaks))
+        _, low, high = mixture.band([10.0])
         widths.append(float(high[0] - low[0]))
-        assert (blend.likeliest().noise_sd > 2.0) is (scatter > 2.0)
+        assert (mixture.likeliest().noise_sd > 2.0) is (scatter > 2.0)
     assert widths[1] > 2.0 * widths[0]

@@ -7,9 +7,9 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from sim.counts.candidates import fit_for, fits_of
+from sim.counts.candidates import candidate_fits, choose_fit
 from sim.counts.fit import Peak
-from sim.counts.mixtures import _quantile, blend_of
+from sim.counts.mixtures import _quantile, mixture_of
 from sim.sky.belt import Site
 
 SITE = Site(44.6, 3.9)
@@ -44,15 +44,15 @@ def test_quantiles_of_a_blend_agree_with_a_root_finder() -> None:
         assert ours == pytest.approx(brentq(below, 300, 800, xtol=1e-9), abs=1e-4)
 
 
-@pytest.mark.parametrize(("drive", "kind"), [(actuator, "actuator"), (worm, "turn")])
+@pytest.mark.parametrize(("drive", "kind"), [(actuator, "actuator"), (worm, "straight")])
 def test_three_peaks_tell_an_actuator_from_a_worm(drive: object, kind: str) -> None:
     assert callable(drive)
     peaks = peaks_of(drive, -41, -4, 36)
-    blend = blend_of(fits_of(None, SITE, peaks))
-    fit, (note,) = fit_for(None, blend)
+    mixture = mixture_of(candidate_fits(None, SITE, peaks))
+    fit, (note,) = choose_fit(None, mixture)
     assert fit.curve.kind == kind
     assert note.startswith("no [mount]")
-    counts, low, high = blend.band(GRID)
+    counts, low, high = mixture.band(GRID)
     true = np.array([drive(hour) for hour in GRID])
     assert counts == pytest.approx(true, abs=2.0)
     assert np.all((low < true) & (true < high))
@@ -61,11 +61,11 @@ def test_three_peaks_tell_an_actuator_from_a_worm(drive: object, kind: str) -> N
 
 def test_two_peaks_leave_both_open_and_the_band_holds_both() -> None:
     peaks = peaks_of(actuator, -41, 36)
-    blend = blend_of(fits_of(None, SITE, peaks))
-    fit, (note,) = fit_for(None, blend)
+    mixture = mixture_of(candidate_fits(None, SITE, peaks))
+    fit, (note,) = choose_fit(None, mixture)
     assert fit.curve.kind == "smooth"
     assert "do not tell" in note
-    counts, low, high = blend.band(GRID)
+    counts, low, high = mixture.band(GRID)
     true = np.array([actuator(hour) for hour in GRID])
     straight = np.interp(GRID, [-41, 36], [peaks[0].count, peaks[1].count])
     inner = (np.array(GRID) > -41) & (np.array(GRID) < 36)
@@ -73,10 +73,10 @@ def test_two_peaks_leave_both_open_and_the_band_holds_both() -> None:
     assert np.all((low < straight) & (straight < high) & (low < true) & (true < high) | ~inner)
 
 
-def test_shares_are_probabilities() -> None:
-    blend = blend_of(fits_of(None, SITE, peaks_of(worm, -30, 0, 30)))
-    assert sum(blend.shares) == pytest.approx(1.0)
-    likeliest = blend.likeliest()
-    assert likeliest.curve.kind == "turn"
-    assert blend.share_of(likeliest.curve) > 0.98
+def test_weights_are_probabilities() -> None:
+    mixture = mixture_of(candidate_fits(None, SITE, peaks_of(worm, -30, 0, 30)))
+    assert sum(mixture.weights) == pytest.approx(1.0)
+    likeliest = mixture.likeliest()
+    assert likeliest.curve.kind == "straight"
+    assert mixture.weight_of(likeliest.curve) > 0.98
     assert likeliest.noise_sd == 1.0

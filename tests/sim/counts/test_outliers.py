@@ -1,8 +1,7 @@
-"""How taught counts are weighed against stories, and which are told."""
+"""How taught counts are screened against hypotheses, and which are told."""
 
 from __future__ import annotations
 
-import math
 from datetime import date
 
 import numpy as np
@@ -12,8 +11,8 @@ from scipy.stats import multivariate_normal
 from bridge.station.model import WormMount
 from sim.counts.curve import curve_of
 from sim.counts.fit import NOISE_SD, Fit, Peak, fit_peaks
-from sim.counts.hypotheses import BACKLASH, Neighbour, Story, stories_of, tell
-from sim.counts.outliers import _Weighing, weigh
+from sim.counts.hypotheses import Hypothesis, Neighbour
+from sim.counts.outliers import _Likelihood, screen_peaks
 from sim.sky.belt import Site
 
 MOUNT = WormMount(kind="worm", counts_per_deg=12, noon_count=600)
@@ -45,108 +44,82 @@ def test_shifts_are_weighed_as_normal_densities(at: tuple[int, ...]) -> None:
     fit = fit_peaks(curve_of(MOUNT, SITE), list_of({3: -3.0, 0: 2.0}))
     accused = np.zeros(len(HOURS))
     accused[list(at)] = 1.0
-    story = Story("other side", at, 0.0, -2.5, 1.1)
+    hypothesis = Hypothesis("other side", at, 0.0, -2.5, 1.1)
     wide = 1.1**2 * np.outer(accused, accused)
     none = np.zeros((len(HOURS), len(HOURS)))
     expected = log_density(fit, HOURS, -2.5 * accused, wide) - log_density(
         fit, HOURS, 0.0 * accused, none
     )
-    assert _Weighing(fit, LISTED).log_ratio(story) == pytest.approx(expected, abs=1e-6)
+    assert _Likelihood(fit, LISTED).log_ratio(hypothesis) == pytest.approx(expected, abs=1e-6)
 
 
 def test_a_neighbour_is_weighed_by_where_it_stands() -> None:
     fit = fit_peaks(curve_of(MOUNT, SITE), list_of({2: 40.0}))
-    story = Story("neighbour", (2,), 0.0, stands_in=LISTED[-1])
+    hypothesis = Hypothesis("neighbour", (2,), 0.0, mistaken_for=LISTED[-1])
     moved = [-13.5 if n == 2 else hour for n, hour in enumerate(HOURS)]
     none, zero = np.zeros((len(HOURS), len(HOURS))), np.zeros(len(HOURS))
     expected = log_density(fit, moved, zero, none) - log_density(fit, HOURS, zero, none)
-    assert _Weighing(fit, LISTED).log_ratio(story) == pytest.approx(expected, abs=1e-6)
+    assert _Likelihood(fit, LISTED).log_ratio(hypothesis) == pytest.approx(expected, abs=1e-6)
 
 
 def test_an_honest_list_accuses_nobody() -> None:
-    weighed = weigh(MOUNT, SITE, list_of({1: 1.0, 5: -1.0}), LISTED)
-    assert weighed.suspects == ()
-    assert weighed.honest > 0.3
-    assert len(weighed.fit.peaks) == len(HOURS)
+    screened = screen_peaks(MOUNT, SITE, list_of({1: 1.0, 5: -1.0}), LISTED)
+    assert screened.outliers == ()
+    assert screened.p_consistent > 0.3
+    assert len(screened.fit.peaks) == len(HOURS)
 
 
 def test_a_doubtful_peak_is_named_and_still_believed() -> None:
-    weighed = weigh(MOUNT, SITE, list_of({3: -3.0}), LISTED)
-    (suspect,) = weighed.suspects
-    assert (suspect.number, suspect.code, suspect.sure) == (3, "other side", False)
-    assert "perhaps arrived from the other side" in suspect.story
-    assert len(weighed.fit.peaks) == len(HOURS)
+    screened = screen_peaks(MOUNT, SITE, list_of({3: -3.0}), LISTED)
+    (outlier,) = screened.outliers
+    assert (outlier.number, outlier.code, outlier.sure) == (3, "other side", False)
+    assert "perhaps arrived from the other side" in outlier.explanation
+    assert len(screened.fit.peaks) == len(HOURS)
 
 
 def test_a_plain_case_is_named_without_perhaps_and_set_aside() -> None:
-    weighed = weigh(MOUNT, SITE, list_of({3: -4.0}), LISTED, "west")
-    (suspect,) = weighed.suspects
-    assert (suspect.number, suspect.code, suspect.sure) == (3, "other side", True)
-    assert "perhaps" not in suspect.story
-    assert suspect.off_counts == pytest.approx(-4.0, abs=0.6)
-    assert len(weighed.fit.peaks) == len(HOURS) - 1
+    screened = screen_peaks(MOUNT, SITE, list_of({3: -4.0}), LISTED, "west")
+    (outlier,) = screened.outliers
+    assert (outlier.number, outlier.code, outlier.sure) == (3, "other side", True)
+    assert "perhaps" not in outlier.explanation
+    assert outlier.off_counts == pytest.approx(-4.0, abs=0.6)
+    assert len(screened.fit.peaks) == len(HOURS) - 1
 
 
 def test_a_single_newer_peak_off_the_older_ones_speaks_of_lost_counts() -> None:
     days = dict.fromkeys(range(len(HOURS)), date(2026, 5, 4)) | {5: date(2026, 6, 10)}
-    weighed = weigh(MOUNT, SITE, list_of({5: 14.0}, days), LISTED)
-    (suspect,) = weighed.suspects
-    assert (suspect.number, suspect.code) == (5, "lost since")
-    assert "counts lost in between" in suspect.story
+    screened = screen_peaks(MOUNT, SITE, list_of({5: 14.0}, days), LISTED)
+    (outlier,) = screened.outliers
+    assert (outlier.number, outlier.code) == (5, "lost since")
+    assert "counts lost in between" in outlier.explanation
 
 
 @pytest.mark.parametrize("older", [(0,), (0, 3), (0, 1, 2, 3, 4, 5)])
 def test_older_peaks_are_stale_however_many_they_are(older: tuple[int, ...]) -> None:
     days = {n: date(2026, 5, 4) if n in older else date(2026, 6, 10) for n in range(len(HOURS))}
-    weighed = weigh(MOUNT, SITE, list_of(dict.fromkeys(older, 14.0), days), LISTED)
-    assert {suspect.number for suspect in weighed.suspects} == set(older)
-    assert {suspect.code for suspect in weighed.suspects} == {"lost counts"}
-    counts, _ = weighed.fit.predict([0.0])
+    screened = screen_peaks(MOUNT, SITE, list_of(dict.fromkeys(older, 14.0), days), LISTED)
+    assert {outlier.number for outlier in screened.outliers} == set(older)
+    assert {outlier.code for outlier in screened.outliers} == {"lost counts"}
+    counts, _ = screened.fit.predict([0.0])
     assert counts[0] == pytest.approx(600.0, abs=1.5)  # as the counter reads now
 
 
-@pytest.mark.parametrize(("approach", "signs"), [("west", [-1]), ("east", [1]), (None, [-1, 1])])
-def test_backlash_has_a_sign_where_the_approach_is_known(
-    approach: str | None, signs: list[int]
-) -> None:
-    stories = stories_of(list_of({})[:1], LISTED, lambda _: 12.0, approach)
-    sides = [story for story in stories if story.code == "other side"]
-    assert [story.shift for story in sides] == [sign * BACKLASH[0] for sign in signs]
-    assert math.fsum(math.exp(story.log_odds) for story in sides) == pytest.approx(0.06)
-
-
-def test_from_either_side_there_is_no_other() -> None:
-    assert not [
-        story
-        for story in stories_of(list_of({}), LISTED, lambda _: 12.0, "either")
-        if story.code == "other side"
-    ]
-    weighed = weigh(MOUNT, SITE, list_of({3: -4.0}), LISTED, "either")
-    assert all(suspect.code != "other side" for suspect in weighed.suspects)
-
-
-@pytest.mark.parametrize(
-    "code",
-    ["neighbour", "unlisted", "other side", "lost counts", "lost since", "lost on the way", "odd"],
-)
-@pytest.mark.parametrize("sure", [True, False])
-def test_every_story_says_how_far_and_which_way(code: str, sure: bool) -> None:
-    said = tell(Story(code, (0,), 0.0, stands_in=LISTED[0]), -12.3, sure)
-    assert "12 counts east" in said
-    assert ("perhaps" in said) is not sure
+def test_from_either_side_no_backlash_is_suspected() -> None:
+    screened = screen_peaks(MOUNT, SITE, list_of({3: -4.0}), LISTED, "either")
+    assert all(outlier.code != "other side" for outlier in screened.outliers)
 
 
 def test_without_mount_a_bad_peak_is_named_and_the_kind_of_drive_still_told() -> None:
-    weighed = weigh(None, SITE, list_of({2: 42.0}), LISTED)
-    (suspect,) = weighed.suspects
-    assert (suspect.number, suspect.code, suspect.sure) == (2, "neighbour", True)
-    assert weighed.fit.curve.kind == "turn"
-    assert any("worm drive" in note for note in weighed.notes)
+    screened = screen_peaks(None, SITE, list_of({2: 42.0}), LISTED)
+    (outlier,) = screened.outliers
+    assert (outlier.number, outlier.code, outlier.sure) == (2, "neighbour", True)
+    assert screened.fit.curve.kind == "straight"
+    assert any("worm drive" in note for note in screened.notes)
 
 
 def test_a_bad_peak_is_named_where_both_edges_are_counted_too() -> None:
     doubled = [Peak(p.number, p.hour_angle_deg, 2 * p.count) for p in list_of({2: 42.0})]
-    weighed = weigh(MOUNT, SITE, doubled, LISTED)
-    (suspect,) = weighed.suspects
-    assert (suspect.number, suspect.code) == (2, "neighbour")
-    assert any("twice the counts_per_deg" in note for note in weighed.notes)
+    screened = screen_peaks(MOUNT, SITE, doubled, LISTED)
+    (outlier,) = screened.outliers
+    assert (outlier.number, outlier.code) == (2, "neighbour")
+    assert any("twice the counts_per_deg" in note for note in screened.notes)

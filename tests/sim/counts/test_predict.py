@@ -16,7 +16,7 @@ from bridge.station.model import (
     Station,
     WormMount,
 )
-from sim.counts.predict import Prediction, Row, predict
+from sim.counts.predict import PredictedPosition, Prediction, predict
 from sim.sky.belt import Site as Ground
 from sim.sky.mount import hour_angle_deg
 
@@ -64,26 +64,26 @@ def station(
     )
 
 
-def row(found: Prediction, name: str) -> Row:
+def row(found: Prediction, name: str) -> PredictedPosition:
     return next(row for row in found.rows if row.name == name)
 
 
 def test_three_peaks_give_the_whole_list() -> None:
     found = predict(station("Alder", "Ivy", "Rowan"))
-    assert found.fit.carried[:2] == ("offset", "scale")
+    assert found.fit.determined[:2] == ("offset", "scale")
     for name, (_, count) in LIST.items():
         told = row(found, name)
         assert told.count == pytest.approx(count, abs=1.0)
         assert told.low is not None
         assert told.high is not None
         assert told.low < count < told.high
-    assert not found.suspects
+    assert not found.outliers
     assert found.trusted
 
 
 def test_one_peak_tells_the_offset_and_says_so() -> None:
     found = predict(station("Ivy", counts={"Ivy": 670}))
-    assert found.fit.carried == ("offset",)
+    assert found.fit.determined == ("offset",)
     alder, hazel = row(found, "Alder"), row(found, "Hazel")
     assert alder.count == pytest.approx(194, abs=1.5)
     assert alder.high is not None
@@ -107,7 +107,7 @@ def test_nothing_taught_leaves_the_tape_measure() -> None:
 
 def test_two_peaks_tell_offset_and_scale() -> None:
     found = predict(station("Alder", "Rowan"))
-    assert found.fit.carried == ("offset", "scale")
+    assert found.fit.determined == ("offset", "scale")
     assert any("check neither" in note for note in found.notes)
     held = row(found, "Alder")
     assert held.residual is not None
@@ -170,7 +170,7 @@ def test_twice_the_counts_are_told_from_a_stretch() -> None:
     found = predict(station("Alder", "Ivy", "Rowan", counts=both))
     assert any("twice the counts_per_mm" in note for note in found.notes)
     assert row(found, "Elm").count == pytest.approx(752, abs=2.0)
-    assert not found.suspects
+    assert not found.outliers
 
 
 def test_counts_that_fall_toward_the_west_are_refused() -> None:
@@ -200,7 +200,7 @@ def test_a_peak_below_the_horizon_is_left_out() -> None:
     found = predict(base.model_copy(update={"position": more}))
     assert any("below the horizon" in note for note in found.notes)
     assert len(found.fit.peaks) == 3
-    assert not found.suspects
+    assert not found.outliers
 
 
 def test_what_the_dish_cannot_reach_is_marked() -> None:
@@ -223,10 +223,10 @@ def test_what_the_dish_cannot_reach_is_marked() -> None:
 def test_a_peak_on_its_neighbour_is_named_and_set_aside() -> None:
     taught = ("Alder", "Fir", "Ivy", "Rowan")
     found = predict(station(*taught, counts={"Fir": 376}))
-    (suspect,) = found.suspects
-    assert (suspect.number, suspect.code) == (6, "neighbour")
-    assert "neighbour 5 Elm" in suspect.story
-    assert suspect.off_counts == pytest.approx(-64, abs=1.5)
+    (outlier,) = found.outliers
+    assert (outlier.number, outlier.code) == (6, "neighbour")
+    assert "neighbour 5 Elm" in outlier.explanation
+    assert outlier.off_counts == pytest.approx(-64, abs=1.5)
     assert row(found, "Fir").count == pytest.approx(440, abs=1.0)
     assert row(found, "Fir").residual == pytest.approx(-64, abs=1.5)
 
@@ -236,23 +236,23 @@ def test_counts_lost_between_two_days_are_told_from_single_mistakes() -> None:
     days = {name: date(2026, 5, 4) if name in early else date(2026, 6, 10) for name in LIST}
     moved = {name: LIST[name][1] + 12 for name in early}
     found = predict(station("*", counts=moved, days=days))
-    assert [suspect.number for suspect in found.suspects] == [1, 2, 3, 4, 5, 6, 7]
-    assert {suspect.code for suspect in found.suspects} == {"lost counts"}
+    assert [outlier.number for outlier in found.outliers] == [1, 2, 3, 4, 5, 6, 7]
+    assert {outlier.code for outlier in found.outliers} == {"lost counts"}
     assert row(found, "Alder").count == pytest.approx(94, abs=2.0)  # as the counter reads now
 
 
 def test_without_days_a_step_along_the_arc_is_told() -> None:
     moved = {name: LIST[name][1] + 15 for name in list(LIST)[:5]}
     found = predict(station("*", counts=moved))
-    assert [suspect.number for suspect in found.suspects] == [1, 2, 3, 4, 5]
-    assert {suspect.code for suspect in found.suspects} == {"lost on the way"}
+    assert [outlier.number for outlier in found.outliers] == [1, 2, 3, 4, 5]
+    assert {outlier.code for outlier in found.outliers} == {"lost on the way"}
 
 
 @pytest.mark.parametrize(("approach", "named"), [("west", True), ("east", False)])
 def test_the_other_side_has_a_sign_where_the_approach_is_known(approach: str, named: bool) -> None:
     # Arriving westward takes the slack up: the same place met eastward reads lower by it.
     found = predict(station("*", counts={"Ivy": 566}, approach=approach))
-    told = {suspect.number: suspect.code for suspect in found.suspects}
+    told = {outlier.number: outlier.code for outlier in found.outliers}
     assert (told.get(9) == "other side") is named
 
 
@@ -260,7 +260,7 @@ def test_peaks_that_contradict_each_other_are_not_trusted() -> None:
     # Two peaks, one on its neighbour: something is wrong, and nothing tells which.
     found = predict(station("Alder", "Rowan", counts={"Rowan": 857}))
     assert not found.trusted
-    assert not found.suspects
+    assert not found.outliers
     assert any("which is wrong cannot be told" in note for note in found.notes)
 
 
@@ -272,7 +272,7 @@ def test_peaks_found_badly_widen_the_bands_and_say_so() -> None:
     good, bad = predict(station("*")), predict(station("*", counts=moved))
     assert any("scatter by about 2.5 counts" in note for note in bad.notes)
     assert not any("scatter" in note for note in good.notes)
-    assert not bad.suspects
+    assert not bad.outliers
     for right, wrong in zip(good.rows, bad.rows, strict=True):
         assert right.low is not None
         assert right.high is not None
@@ -311,4 +311,4 @@ def test_sites_at_the_edges_of_the_map(latitude_deg: float, longitude_deg: float
         assert told.count == pytest.approx(
             1200 + 20 * hour_angle_deg(ground, told.longitude_deg), abs=1.2
         )
-    assert not found.suspects
+    assert not found.outliers

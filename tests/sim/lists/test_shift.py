@@ -15,7 +15,7 @@ from bridge.station.model import (
     Station,
 )
 from sim.lists.causes import ACTUATOR, LOST, NOTHING, ODD, SLIPPED, TWISTED, WRONG
-from sim.lists.correction import Case, EndReading, examine
+from sim.lists.correction import EndReading, ShiftReport, report_shift
 
 # The demo list (invented); its counts were computed from the linkage apart from this program.
 LIST = {
@@ -43,12 +43,12 @@ STATION = Station(
 EAST_STAYED, WEST_STAYED = {"east": EndReading(0, 0)}, {"west": EndReading(1000, 1000)}
 
 
-def moved(moves: dict[int, int], ends: dict[str, EndReading] | None = None) -> Case:
-    return examine(STATION, {n: LIST[n][2] + move for n, move in moves.items()}, ends or {})
+def moved(moves: dict[int, int], ends: dict[str, EndReading] | None = None) -> ShiftReport:
+    return report_shift(STATION, {n: LIST[n][2] + move for n, move in moves.items()}, ends or {})
 
 
-def named(case: Case) -> str | None:
-    return case.judgement.cause.name if case.judgement.cause else None
+def named(case: ShiftReport) -> str | None:
+    return case.diagnosis.cause.name if case.diagnosis.cause else None
 
 
 # The table of faults: all and both ends alike; satellites only; unequal by counts per degree;
@@ -58,64 +58,64 @@ def named(case: Case) -> str | None:
 def test_everything_shifted_alike_is_lost_counts() -> None:
     case = moved({4: 10, 13: 10}, {"east": EndReading(0, 10)})
     assert named(case) == LOST
-    assert case.remedy.after == {n: count + 10 for n, (_, _, count) in LIST.items()}
-    assert case.remedy.limits == (55, 995)
-    assert case.remedy.missing == ()
-    cause = case.judgement.cause
+    assert case.correction.after == {n: count + 10 for n, (_, _, count) in LIST.items()}
+    assert case.correction.limits == (55, 995)
+    assert case.correction.missing == ()
+    cause = case.diagnosis.cause
     assert cause is not None
-    assert {spoken.verdict for spoken in cause.spoken} == {"for"}
-    slipped = next(weight for weight in case.judgement.weights if weight.name == SLIPPED)
-    assert [s.key for s in slipped.spoken if s.verdict == "against"] == ["east"]
+    assert {evidence.verdict for evidence in cause.evidence} == {"for"}
+    slipped = next(weight for weight in case.diagnosis.weights if weight.name == SLIPPED)
+    assert [s.key for s in slipped.evidence if s.verdict == "against"] == ["east"]
 
 
 def test_satellites_alone_shifted_is_a_slipped_clamp() -> None:
     # 5 mm at the clamp are 9.4 counts (computed: 5 x 48 / 25.4); here 8 mm, 15 counts.
     case = moved({1: 15, 10: 15, 16: 15}, EAST_STAYED | WEST_STAYED)
     assert named(case) == SLIPPED
-    assert case.remedy.after[9] == 585
-    assert case.remedy.limits is None  # the ends did not move, so the limits stay
-    assert "about 7.9 mm" in case.remedy.advice
+    assert case.correction.after[9] == 585
+    assert case.correction.limits is None  # the ends did not move, so the limits stay
+    assert "about 7.9 mm" in case.correction.advice
 
 
 def test_unequal_shift_with_the_ends_unmoved_is_a_twisted_pole() -> None:
     # One degree: about 11, 9 and 5 counts in the east, middle and west (computed, demo scenario).
     case = moved({1: 11, 10: 9, 16: 5}, EAST_STAYED | WEST_STAYED)
     assert named(case) == TWISTED
-    cause = case.judgement.cause
+    cause = case.diagnosis.cause
     assert cause is not None
     assert abs(cause.amount) == pytest.approx(1.0, abs=0.15)
-    assert "1 Alder (1.2 dB)" in case.remedy.advice  # about 1.2 and 1.0 dB not recovered
-    assert "16 Rowan (1.0 dB)" in case.remedy.advice
-    assert case.remedy.limits is None
+    assert "1 Alder (1.2 dB)" in case.correction.advice  # about 1.2 and 1.0 dB not recovered
+    assert "16 Rowan (1.0 dB)" in case.correction.advice
+    assert case.correction.limits is None
 
 
 def test_one_spacing_off_is_the_wrong_satellite() -> None:
     case = moved({6: 376 - 440, 13: 0}, EAST_STAYED)
     assert named(case) == WRONG
-    cause = case.judgement.cause
+    cause = case.diagnosis.cause
     assert cause is not None
     assert cause.also == "6 Fir was re-peaked on its neighbour 5 Elm"
-    assert case.remedy.after == {n: count for n, (_, _, count) in LIST.items()}
+    assert case.correction.after == {n: count for n, (_, _, count) in LIST.items()}
 
 
 def test_lost_counts_are_found_past_one_wrong_satellite() -> None:
     case = moved({6: 376 - 440 + 12, 1: 12, 16: 12}, {"east": EndReading(0, 12)})
     assert named(case) == LOST
-    cause = case.judgement.cause
+    cause = case.diagnosis.cause
     assert cause is not None
     assert "Fir was re-peaked on its neighbour" in cause.also
-    assert case.remedy.after[9] == 582
-    assert case.remedy.missing == ()  # the other two are proof enough
+    assert case.correction.after[9] == 582
+    assert case.correction.missing == ()  # the other two are proof enough
 
 
 def test_in_proportion_to_the_count_is_a_new_actuator() -> None:
     ends = {"east": EndReading(0, 4), "west": EndReading(1000, 1090)}
     now = {n: round(LIST[n][2] * 1.1 - 20) for n in (1, 10, 16)}
-    case = examine(STATION, now, ends)
+    case = report_shift(STATION, now, ends)
     assert named(case) == ACTUATOR
-    assert case.remedy.after[9] == pytest.approx(570 * 1.1 - 20, abs=1)
-    assert case.remedy.missing == ()
-    east, west = case.remedy.limits or (0, 0)
+    assert case.correction.after[9] == pytest.approx(570 * 1.1 - 20, abs=1)
+    assert case.correction.missing == ()
+    east, west = case.correction.limits or (0, 0)
     assert east == pytest.approx(4 + 45 * 1.1, abs=1)  # margins to the ends are kept
     assert west == pytest.approx(1090 - 15 * 1.1, abs=1)
 
@@ -123,38 +123,38 @@ def test_in_proportion_to_the_count_is_a_new_actuator() -> None:
 def test_nothing_moved_is_nothing_wrong() -> None:
     case = moved({1: 0, 10: 1, 16: 0}, EAST_STAYED | WEST_STAYED)
     assert named(case) == NOTHING
-    assert case.remedy.after[9] == 570
+    assert case.correction.after[9] == 570
 
 
 @pytest.mark.parametrize("move", [10, -64, 40])
 def test_one_reading_tells_nothing(move: int) -> None:
     case = moved({6: move})
     assert named(case) is None
-    assert case.judgement.decide is not None
+    assert case.diagnosis.decide is not None
 
 
 def test_peaks_without_an_end_cannot_part_lost_counts_from_a_clamp() -> None:
     case = moved({1: 10, 16: 10})
     assert named(case) is None
-    assert {weight.name for weight in case.judgement.weights[:2]} == {LOST, SLIPPED}
-    decide = case.judgement.decide
+    assert {weight.name for weight in case.diagnosis.weights[:2]} == {LOST, SLIPPED}
+    decide = case.diagnosis.decide
     assert decide is not None
     assert decide.key in ("east", "west")
     assert "lost counts expects it +10" in decide.text
     assert "slipped clamp expects it +0" in decide.text
-    assert any("no end was read" in reason for reason in case.remedy.missing)
+    assert any("no end was read" in reason for reason in case.correction.missing)
 
 
 def test_readings_that_nothing_explains_are_not_explained() -> None:
     case = moved({1: 31, 4: -22, 10: 47, 16: -9}, {"east": EndReading(0, 18)})
     assert named(case) is None
-    assert case.judgement.weights[0].name == ODD
+    assert case.diagnosis.weights[0].name == ODD
 
 
 def test_writing_asks_for_the_other_side_of_the_arc() -> None:
     case = moved({1: 40, 4: 40}, {"east": EndReading(0, 40)})
     assert named(case) == LOST
-    (reason,) = case.remedy.missing
+    (reason,) = case.correction.missing
     assert "other side of the arc" in reason
     assert "16 Rowan" in reason
     assert "expects 982" in reason
@@ -162,13 +162,13 @@ def test_writing_asks_for_the_other_side_of_the_arc() -> None:
 
 def test_writing_asks_for_an_end() -> None:
     case = moved({1: 40, 10: 40, 16: 40})
-    assert any("no end was read" in reason for reason in case.remedy.missing)
+    assert any("no end was read" in reason for reason in case.correction.missing)
 
 
 def test_without_a_mount_the_list_itself_is_the_curve() -> None:
     bare = STATION.model_copy(update={"mount": None})
     now = {1: 94 + 11, 10: 609 + 9, 16: 942 + 5}
-    case = examine(bare, now, EAST_STAYED | WEST_STAYED)
+    case = report_shift(bare, now, EAST_STAYED | WEST_STAYED)
     assert named(case) == TWISTED
 
 
@@ -192,7 +192,7 @@ def test_readings_that_cannot_be_used_are_refused(
     again: dict[int, int], ends: dict[str, EndReading], says: str
 ) -> None:
     with pytest.raises(BadInput, match=says):
-        examine(STATION, again, ends)
+        report_shift(STATION, again, ends)
 
 
 @pytest.mark.parametrize(
@@ -203,7 +203,7 @@ def test_a_satellite_that_cannot_be_compared_is_refused(change: dict[str, None],
     first = STATION.position[0].model_copy(update=change)
     station = STATION.model_copy(update={"position": (first, *STATION.position[1:])})
     with pytest.raises(BadInput, match=says):
-        examine(station, {1: 104}, {})
+        report_shift(station, {1: 104}, {})
 
 
 WITH_ENDS = STATION.model_copy(update={"ends": KnownEnds(east=0, west=1000)})
@@ -211,42 +211,44 @@ WITH_ENDS = STATION.model_copy(update={"ends": KnownEnds(east=0, west=1000)})
 
 def test_the_file_tells_what_an_end_read_before() -> None:
     now = {1: 94 + 10, 16: 942 + 10}
-    case = examine(WITH_ENDS, now, {"west": EndReading(None, 1010)})
+    case = report_shift(WITH_ENDS, now, {"west": EndReading(None, 1010)})
     assert named(case) == LOST
-    assert case.remedy.ends == {"east": 10, "west": 1010}
+    assert case.correction.ends == {"east": 10, "west": 1010}
     assert case.notes == ()
 
 
 def test_an_end_of_the_file_stays_when_the_clamp_slipped() -> None:
     now = {1: 94 + 15, 10: 609 + 15, 16: 942 + 15}
-    case = examine(WITH_ENDS, now, {"east": EndReading(None, 0), "west": EndReading(None, 1000)})
+    case = report_shift(
+        WITH_ENDS, now, {"east": EndReading(None, 0), "west": EndReading(None, 1000)}
+    )
     assert named(case) == SLIPPED
-    assert case.remedy.ends == {"east": 0, "west": 1000}
+    assert case.correction.ends == {"east": 0, "west": 1000}
 
 
 def test_what_an_end_read_before_may_be_given_and_goes_first() -> None:
-    case = examine(WITH_ENDS, {1: 104, 16: 952}, {"west": EndReading(1003, 1013)})
+    case = report_shift(WITH_ENDS, {1: 104, 16: 952}, {"west": EndReading(1003, 1013)})
     assert named(case) == LOST
     assert any("taken to have read 1003, as given; the file has 1000" in n for n in case.notes)
 
 
 def test_one_reading_that_moved_speaks_for_no_amount() -> None:
     case = moved({1: 10})
-    lost = next(weight for weight in case.judgement.weights if weight.name == LOST)
-    assert [spoken.verdict for spoken in lost.spoken] == ["open"]
+    lost = next(weight for weight in case.diagnosis.weights if weight.name == LOST)
+    assert [evidence.verdict for evidence in lost.evidence] == ["open"]
 
 
 def test_one_reading_that_agrees_is_nothing_wrong_on_its_side_of_the_arc() -> None:
     case = moved({1: 1})
     assert named(case) == NOTHING
-    assert "re-peak one on the other as well" in case.remedy.advice
+    assert "re-peak one on the other as well" in case.correction.advice
 
 
 @pytest.mark.parametrize("moves", [(1, -1, 1), (2, 0, -1), (-1, -2, 0)])
 def test_readings_within_the_noise_of_peaking_are_nothing_wrong(moves: tuple[int, ...]) -> None:
     case = moved(dict(zip((1, 10, 16), moves, strict=True)), EAST_STAYED)
     assert named(case) == NOTHING
-    assert "on the other" not in case.remedy.advice
+    assert "on the other" not in case.correction.advice
 
 
 def test_a_small_shift_of_many_is_still_no_noise() -> None:
