@@ -12,6 +12,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from bridge.link.packet import NUMBERS, PROTOCOL, LineSplitter, Packet, parse_line
+from bridge.link.status import CAPABILITIES
 from sim.cable import Activity, Cable, Completed, Kind
 from sim.lease import LONGEST_FRAME, STOP_FRAMES, TRIP_FRAMES, Lease, State
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from sim.rig.dish import Dish
 
 FIRMWARE = "simulated-1"
-CAPABILITIES = ("pulses", "tally", "motor", "signal", "listening", "supply", "two-way")
 LONGEST_LISTEN_MS = 2000  # ms to wait for a reply on the bus (judgement)
 MOST_LINES = 64  # lines that wait for a host that does not read; more are dropped (judgement)
 

@@ -10,6 +10,7 @@ import secrets
 import threading
 import time
 from collections import deque
+from collections.abc import Callable
 from types import TracebackType
 from typing import Self
 
@@ -30,10 +31,13 @@ from bridge.link.port import Port, open_port
 from bridge.link.status import Greeting, Sent, Status, read_greeting, read_sent, read_status
 
 STOP_FRAME = bytes((0xE0, POLAR_POSITIONER, HALT))  # what the adapter sends when it must stop
-SHORTEST_LEASE_S, LONGEST_LEASE_S = 0.2, 10.0  # s; a motor may run on this long without a host
-LONGEST_LISTEN_S = 2.0  # s to wait for a reply on the bus
-_KEPT_EVENTS = 2_000  # events kept for a caller that does not drain them
-_IDEMPOTENT = ("status", "keep", "lease", "greet")  # asking again does no harm
+SHORTEST_LEASE_S, LONGEST_LEASE_S = 0.2, 10.0  # s that a motor may run without a host (judgement)
+LONGEST_LISTEN_S = 2.0  # s to wait for a reply on the bus (judgement)
+STOP_WAIT_S = 0.25  # s that a stop waits for a write under way before it goes out (judgement)
+CLOSE_WAIT_S = 0.5  # s that closing waits for a request under way (judgement)
+MOST_TALLY = 1_000_000  # counts either way of 0 (judgement)
+_MOST_EVENTS = 2_000  # events that wait for a caller that does not take them (judgement)
+_IDEMPOTENT = ("status", "keep", "lease", "greet")  # verbs that do no harm when repeated
 
 
 class Adapter:
@@ -43,7 +47,14 @@ class Adapter:
     to something that acts, LinkLost when the way to it is gone or it has gone silent.
     """
 
-    def __init__(self, port: Port, *, lease_s: float = 1.0, timeout_s: float = 3.0) -> None:
+    def __init__(
+        self,
+        port: Port,
+        *,
+        lease_s: float = 1.0,
+        timeout_s: float = 3.0,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
         if not SHORTEST_LEASE_S <= lease_s <= LONGEST_LEASE_S:
             raise BadInput(
                 f"a lease of {lease_s} s is not in {SHORTEST_LEASE_S} to {LONGEST_LEASE_S} s"
@@ -51,17 +62,18 @@ class Adapter:
         self._port = port
         self._lease_s = lease_s
         self._timeout_s = timeout_s
+        self._clock = clock
         self._dialogue = Dialogue(first=secrets.randbelow(10_000))
         self._turn = threading.Lock()  # one request at a time
-        self._gate = threading.Lock()  # held over "is it stale?" and the write that follows
-        self._stops = 0  # a request first wanted before the last one is stale
+        self._gate = threading.Lock()  # held from the check for a stop to the write after it
+        self._stops = 0  # stops so far; a frame that was ordered before the last one is stale
         self._counting = threading.Lock()
-        self._events: deque[Event] = deque(maxlen=_KEPT_EVENTS)
+        self._events: deque[Event] = deque(maxlen=_MOST_EVENTS)
         self._closed = False
         with self._turn:
-            port.write(b"\n")  # ends whatever line an earlier host left open
+            port.write(b"\n")  # ends a line that an earlier host left open
             self.greeting = self._greet()
-            self._events.clear()  # what was told before the session is nobody's news
+            self._events.clear()  # events of an earlier session
 
     @classmethod
     def open(cls, url: str, *, lease_s: float = 1.0, timeout_s: float = 3.0) -> Self:
@@ -127,9 +139,9 @@ class Adapter:
         self._ask("burst", which, patience_s=3 * QUIET_S)
 
     def tally(self, count: int) -> None:
-        """Call the present place `count` in the adapter's own signed tally of pulses."""
-        if not -1_000_000 <= count <= 1_000_000:
-            raise BadInput(f"a tally of {count} is not in -1000000 to 1000000")
+        """Set the adapter's signed tally of pulses to `count` here."""
+        if not -MOST_TALLY <= count <= MOST_TALLY:
+            raise BadInput(f"a tally of {count} is not in {-MOST_TALLY} to {MOST_TALLY}")
         self._ask("tally", str(count))
 
     def status(self) -> Status:
@@ -142,9 +154,9 @@ class Adapter:
         Takes half a second at most. LinkLost when the port is gone or stuck: then the lease
         stops the motor.
         """
-        with self._counting:  # before the gate, so that whoever waits at it turns back
+        with self._counting:  # before the gate, so that a frame that waits there is not sent
             self._stops += 1
-        held = self._gate.acquire(timeout=0.25)
+        held = self._gate.acquire(timeout=STOP_WAIT_S)
         try:
             self._port.write(STOP_LINE)
         finally:
@@ -152,12 +164,12 @@ class Adapter:
                 self._gate.release()
 
     def events(self) -> list[Event]:
-        """What the adapter told by itself since the last call, oldest first; never waits."""
+        """What the adapter sent unasked since the last call, oldest first; never waits."""
         if self._turn.acquire(blocking=False):
             try:
-                self._note(self._dialogue.receive(self._port.read(0.0), time.monotonic()))
+                self._note(self._dialogue.receive(self._port.read(0.0), self._clock()))
             except LinkError:
-                pass  # the next request says so
+                pass  # the next request raises it
             finally:
                 self._turn.release()
         events = []
@@ -172,41 +184,41 @@ class Adapter:
         self._closed = True
         try:
             self.stop()
-            if self._turn.acquire(timeout=0.5):
+            if self._turn.acquire(timeout=CLOSE_WAIT_S):
                 try:
                     self._exchange("lease", "0", "-", attempts=2)
                 finally:
                     self._turn.release()
         except LinkError:
-            pass  # gone: its lease stops the motor
+            pass  # the port is gone: the lease stops the motor
         finally:
             self._port.close()
 
     def _ask(self, verb: str, *args: str, patience_s: float = 0.0) -> tuple[str, ...]:
-        """One request, done exactly once, as the arguments of its `ok`."""
-        began_after = self._stops
+        """Have one request done exactly once; returns the arguments of its `ok`."""
+        stops_before = self._stops
         with self._turn:
             if self._closed:
                 raise LinkLost(f"the port {self.url} was closed here")
-            answer = self._exchange(verb, *args, patience_s=patience_s, began_after=began_after)
+            answer = self._exchange(verb, *args, patience_s=patience_s, stops_before=stops_before)
             if isinstance(answer, Unanswered):
                 raise self._silent(verb)
             if answer.ok:
                 return answer.args
-            code, words = answer.args[0] if answer.args else "", " ".join(answer.args[1:])
+            code, words = (*answer.args, "")[0], " ".join(answer.args[1:])
             if code == "session":
                 self.greeting = self._greet()
                 if verb in _IDEMPOTENT:
-                    again = self._exchange(verb, *args)
-                    if isinstance(again, Answered) and again.ok:
-                        return again.args
+                    second = self._exchange(verb, *args)
+                    if isinstance(second, Answered) and second.ok:
+                        return second.args
                     raise self._silent(verb)
                 if answer.sent > 1:
                     raise OutcomeUnknown(
                         f"the adapter at {self.url} restarted while `{verb}` was under way: it may "
                         "or may not have acted; look at the dish before you go on"
                     )
-                words = "it had restarted; nothing was done, ask again"
+                words = "it had restarted; nothing was done, try again"
             elif code == "lapsed":
                 self._lease()
             raise AdapterRefused(f"the adapter at {self.url} refused `{verb}`: {words or code}")
@@ -239,7 +251,8 @@ class Adapter:
         if isinstance(answer, Unanswered):
             raise self._silent("lease")
         if not answer.ok:
-            raise AdapterRefused(f"the adapter at {self.url} refused the lease: {answer.args}")
+            words = " ".join(answer.args[1:])
+            raise AdapterRefused(f"the adapter at {self.url} refused the lease: {words}")
 
     def _silent(self, verb: str) -> LinkError:
         if verb in _IDEMPOTENT:
@@ -258,43 +271,43 @@ class Adapter:
         *args: str,
         patience_s: float = 0.0,
         attempts: int | None = None,
-        began_after: int | None = None,
+        stops_before: int | None = None,
     ) -> Answered | Unanswered:
-        """Ask and pump the port until the request ends; the turn must be held.
+        """Send a request and serve the port until it ends; the caller holds the turn.
 
-        `began_after` is the number of stops when it was first wanted: after another stop a frame
-        is not sent, or not once more.
+        `stops_before` is the number of stops when it was ordered: after another stop a frame is
+        not sent, or not sent again.
         """
         dialogue = self._dialogue
-        moves = verb == "send" and began_after is not None
+        moves = verb == "send" and stops_before is not None
         try:
             with self._gate:
-                if moves and self._stops != began_after:
+                if moves and self._stops != stops_before:
                     raise AdapterRefused(f"`{verb}` was not sent, since a stop came before it")
-                now_s = time.monotonic()
+                now_s = self._clock()
                 line = dialogue.ask(now_s, verb, *args, patience_s=patience_s, attempts=attempts)
                 self._port.write(line)
             while True:
                 due_s = dialogue.due_s
-                wait_s = 0.0 if due_s is None else max(0.0, due_s - time.monotonic())
+                wait_s = 0.0 if due_s is None else max(0.0, due_s - self._clock())
                 data = self._port.read(wait_s)
-                ended = self._note(dialogue.receive(data, time.monotonic()))
+                ended = self._note(dialogue.receive(data, self._clock()))
                 if ended is not None:
                     return ended
                 with self._gate:
-                    if moves and self._stops != began_after:
-                        dialogue.renounce()
-                    again, happenings = dialogue.tick(time.monotonic())
-                    if again:
-                        self._port.write(again)
+                    if moves and self._stops != stops_before:
+                        dialogue.cancel_retries()
+                    retry, happenings = dialogue.tick(self._clock())
+                    if retry:
+                        self._port.write(retry)
                 ended = self._note(happenings)
                 if ended is not None:
                     return ended
         finally:
-            dialogue.abandon()
+            dialogue.forget()
 
     def _note(self, happenings: list[Happening]) -> Answered | Unanswered | None:
-        """Keep the events, return how the request ended if it did."""
+        """Keep the events; returns how the request ended, None if it has not."""
         ended: Answered | Unanswered | None = None
         for happening in happenings:
             if isinstance(happening, Answered | Unanswered):

@@ -1,14 +1,14 @@
-"""The host's side of the talk with an adapter: one request at a time, each done exactly once.
+"""The host's side of the dialogue with an adapter: one request at a time, each done exactly once.
 
 No I/O and no clock: bytes and times in, happenings and bytes out. A request goes out with the
-next number and again, unchanged, until its answer comes; the adapter acts on a number once and
-only repeats its answer after that. When no answer comes the outcome is unknown, never "failed".
+next number, and again unchanged until its answer comes. The adapter acts on a number once; after
+that it only repeats its answer. When no answer comes the outcome is unknown, never "failed".
 
     ask -> waiting --answer------------------------------> Answered
               | --wait (still on the bus)---> waiting
-              | --time out, attempts left --> again, waiting
+              | --time out, attempts left --> sent again, waiting
               | --time out, none left --------------------> Unanswered
-              | --renounce (a stop went out): no more attempts
+              | --cancel_retries (a stop went out): it is not sent again
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ from dataclasses import dataclass
 from bridge.errors import BadInput
 from bridge.link.packet import NUMBERS, LineSplitter, Packet, parse_line
 
-RETRY_S = 0.15  # s without an answer before a request goes out again
-ATTEMPTS = 8  # times a request goes out at most
-LONGEST_WAIT_S = 10.0  # s that `wait` can keep a request open
+RETRY_S = 0.15  # s without an answer before a request goes out again (judgement)
+ATTEMPTS = 8  # times a request goes out at most (judgement)
+LONGEST_WAIT_S = 10.0  # s for which `wait` keeps a request open (judgement)
 
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """The adapter's answer to the request under way, which went out `sent` times."""
+    """The adapter's answer to a request, which went out `sent` times."""
 
     number: int
     verb: str
@@ -37,7 +37,7 @@ class Answered:
 
 @dataclass(frozen=True, slots=True)
 class Unanswered:
-    """Attempts ran out: the request may or may not have been acted on."""
+    """Attempts ran out: the adapter may or may not have acted."""
 
     number: int
     verb: str
@@ -84,7 +84,7 @@ class Keyed:
 
 @dataclass(frozen=True, slots=True)
 class Damaged:
-    """A line that did not check: at our end, or (`far`) at the adapter's."""
+    """A line with a wrong checksum: at this end, or (`far`) at the adapter's."""
 
     far: bool
 
@@ -94,7 +94,7 @@ Happening = Answered | Unanswered | Event
 
 
 @dataclass(slots=True)
-class _Open:
+class _Request:
     """The request under way."""
 
     packet: Packet
@@ -103,11 +103,11 @@ class _Open:
     due_s: float
     patience_s: float
     allowed: int
-    attempts: int = 1  # times that time ran out, and the first
-    sent: int = 1  # times it went out
-    renounced: bool = False
-    early: bool = False  # due before its time because something was damaged
-    hurried: bool = False  # was early already in this attempt
+    attempts: int = 1  # how many time-outs, and one
+    sent: int = 1  # how often it went out
+    final: bool = False  # not to be sent again
+    early: bool = False  # due at once, because a line was damaged
+    was_early: bool = False  # in this attempt
 
 
 class Dialogue:
@@ -119,20 +119,15 @@ class Dialogue:
         self._next = first % NUMBERS
         self._retry_s = retry_s
         self._attempts = attempts
-        self._open: _Open | None = None
+        self._request: _Request | None = None
         self._lines = LineSplitter()
 
     @property
-    def waiting(self) -> bool:
-        """Whether a request is under way."""
-        return self._open is not None
-
-    @property
     def due_s(self) -> float | None:
-        """When the request under way goes out again or is given up; in the past for at once."""
-        if self._open is None:
+        """When the request goes out again or is given up, 0 for at once; None without a request."""
+        if self._request is None:
             return None
-        return 0.0 if self._open.early else self._open.due_s
+        return 0.0 if self._request.early else self._request.due_s
 
     def ask(
         self,
@@ -142,49 +137,51 @@ class Dialogue:
         patience_s: float = 0.0,
         attempts: int | None = None,
     ) -> bytes:
-        """The line of a new request; `patience_s` is how long the act itself takes.
+        """The line of a new request, to be written at once.
 
-        The line is to be written at once. BadInput while another request is under way.
+        `patience_s` is the time that the bus needs for it. BadInput while another is under way.
         """
-        if self._open is not None:
-            raise BadInput(f"{verb} while {self._open.packet.verb} is under way; wait for it")
+        if self._request is not None:
+            raise BadInput(f"{verb} while {self._request.packet.verb} is under way; wait for it")
         packet = Packet(self._next, verb, args)
         line = packet.line()
         self._next = (self._next + 1) % NUMBERS
         due_s = now_s + self._retry_s + patience_s
         allowed = self._attempts if attempts is None else attempts
-        self._open = _Open(packet, line, now_s, due_s, patience_s, allowed)
+        self._request = _Request(packet, line, now_s, due_s, patience_s, allowed)
         return line
 
-    def renounce(self) -> None:
-        """Send the request under way not once more; its answer may still come."""
-        if self._open is not None:
-            self._open.renounced = True
-            self._open.early = False
+    def cancel_retries(self) -> None:
+        """Do not send the request again; its answer may still come."""
+        if self._request is not None:
+            self._request.final = True
+            self._request.early = False
 
-    def abandon(self) -> None:
-        """Forget the request under way."""
-        self._open = None
+    def forget(self) -> None:
+        """Forget the request; a late answer to it is passed over."""
+        self._request = None
 
     def tick(self, now_s: float) -> tuple[bytes, list[Happening]]:
-        """What is to be written now, and the end of a request nobody answered."""
-        held = self._open
-        if held is None or (now_s < held.due_s and not held.early):
+        """The bytes to write now, and the end of a request that nobody answered."""
+        request = self._request
+        if request is None or (now_s < request.due_s and not request.early):
             return b"", []
-        if not held.early:
-            if held.renounced or held.attempts >= held.allowed:
-                self._open = None
-                return b"", [Unanswered(held.packet.number or 0, held.packet.verb, held.sent)]
-            held.attempts += 1
-            held.hurried = False
-        held.early = False
-        held.sent += 1
-        held.due_s = now_s + self._retry_s + held.patience_s
-        # The feed in front ends a line that was cut short.
-        return b"\n" + held.line, []
+        if not request.early:
+            if request.final or request.attempts >= request.allowed:
+                self._request = None
+                return b"", [
+                    Unanswered(request.packet.number or 0, request.packet.verb, request.sent)
+                ]
+            request.attempts += 1
+            request.was_early = False
+        request.early = False
+        request.sent += 1
+        request.due_s = now_s + self._retry_s + request.patience_s
+        # The line feed in front ends a line that was cut short.
+        return b"\n" + request.line, []
 
     def receive(self, data: bytes, now_s: float) -> list[Happening]:
-        """What `bytes` from the adapter, in any chunks, tell."""
+        """The happenings in bytes from the adapter, which come in any chunks."""
         return [
             happening
             for line in self._lines.feed(data)
@@ -196,7 +193,7 @@ class Dialogue:
         packet = parse_line(line)
         if packet is None:
             yield Damaged(far=False)
-            self._hurry()
+            self._retry_early()
         elif packet.bare:
             return
         elif packet.number is None:
@@ -204,33 +201,33 @@ class Dialogue:
             if event is not None:
                 yield event
             if event == Damaged(far=True):
-                self._hurry()
+                self._retry_early()
         else:
             yield from self._read_answer(packet, now_s)
 
     def _read_answer(self, packet: Packet, now_s: float) -> Iterator[Answered]:
-        held = self._open
-        if held is None or packet.number != held.packet.number:
-            return  # a late answer to what was given up
+        request = self._request
+        if request is None or packet.number != request.packet.number:
+            return  # a late answer to a request that was given up
         if packet.verb == "wait":
-            if now_s - held.asked_s < LONGEST_WAIT_S:
-                held.attempts = 1
-            held.due_s = now_s + self._retry_s
+            if now_s - request.asked_s < LONGEST_WAIT_S:
+                request.attempts = 1
+            request.due_s = now_s + self._retry_s
         elif packet.verb in ("ok", "no"):
-            self._open = None
+            self._request = None
             yield Answered(
-                held.packet.number or 0,
-                held.packet.verb,
+                request.packet.number or 0,
+                request.packet.verb,
                 packet.verb == "ok",
                 packet.args,
-                held.sent,
+                request.sent,
             )
 
-    def _hurry(self) -> None:
-        """Something was damaged, perhaps ours: go again now, once an attempt."""
-        held = self._open
-        if held is not None and not held.hurried and not held.renounced:
-            held.early = held.hurried = True
+    def _retry_early(self) -> None:
+        """A line was damaged, perhaps the request or its answer: send now, once an attempt."""
+        request = self._request
+        if request is not None and not request.was_early and not request.final:
+            request.early = request.was_early = True
 
 
 def _read_event(packet: Packet) -> Event | None:

@@ -19,7 +19,7 @@
     N status                         N ok key=value ...
                                      N no CODE words why it was not done
                                      N wait          the same request, still on the bus
-    without number or checksum, for people and for haste:
+    without number or checksum, for people and for stops in a hurry:
     stop                             - ok stop       the motor's stop frame goes out, twice
     status                           - ok key=value ...
     the adapter by itself:
@@ -28,8 +28,8 @@
                                      - keyed T FRAME  a frame the adapter sent by itself
                                      - damaged        a line that did not check
 
-Numbers run 0 to 9999 and round again, by one for each request. The same number with the same
-words is the same request: it is answered again and not acted on again. Lines end with a line
+Numbers run from 0 to 9999 and start again, by one for each request. The same number with the
+same words is the same request: it is answered again and not acted on again. Lines end with a line
 feed, a carriage return before it is allowed, and hold at most 240 bytes.
 """
 
@@ -41,9 +41,9 @@ from dataclasses import dataclass
 
 from bridge.errors import BadInput
 
-PROTOCOL = 1  # what `greet` offers
-LONGEST_LINE = 240  # bytes, without the line feed
-NUMBERS = 10_000  # numbers before they come round again
+PROTOCOL = 1  # version that `greet` offers
+LONGEST_LINE = 240  # bytes without the line feed (judgement: a small board buffers 256)
+NUMBERS = 10_000  # request numbers before they start again at 0 (judgement)
 CRC_START = 0xFFFF  # CRC-16 CCITT-FALSE: polynomial 0x1021, nothing reflected
 UNNUMBERED = "-"
 BARE = (b"stop", b"status")
@@ -113,7 +113,7 @@ def parse_line(line: bytes) -> Packet | None:
 
 
 class LineSplitter:
-    """Bytes in any chunks -> whole lines; a line too long is dropped up to its end."""
+    """Bytes in any chunks -> whole lines; a line that is too long is dropped up to its end."""
 
     __slots__ = ("_dropping", "_rest")
 
@@ -122,7 +122,7 @@ class LineSplitter:
         self._dropping = False
 
     def feed(self, data: bytes) -> list[bytes]:
-        """The lines that end in `bytes`, without line feeds; one too long comes as b'?'."""
+        """The lines that end in `data`, without line feeds; one that is too long comes as b'?'."""
         *ended, rest = (self._rest + data).split(b"\n")
         lines = []
         for line in ended:

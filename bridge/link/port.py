@@ -15,16 +15,19 @@ import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import serial
 
 from bridge.errors import ArcstepError, LinkLost, PortUnavailable
 
 BAUD = 115_200  # of no effect on USB boards and on simulated ports
-WRITE_BOUND_S = 0.25  # s that a write may take before the port counts as stuck
-_TICK_S = 0.25  # s between looks at whether to close, where a read cannot be cancelled
-_KEPT = 65_536  # bytes kept for a reader that does not come
+WRITE_BOUND_S = 0.25  # s that a write may take before the port counts as stuck (judgement)
+_READ_S = 0.25  # s a read lasts at most, where it cannot be cancelled (judgement)
+_MOST_UNREAD = 65_536  # bytes that wait for a reader, the oldest dropped (judgement)
+_HOLDER_SEARCH_S = 0.5  # s to look for the program that holds a port (judgement)
 
 # What pyserial and the calls under it raise when a device goes away: termios.error is no OSError,
 # and a port closed beneath a read gives TypeError or AttributeError.
@@ -43,17 +46,17 @@ class Port:
     def __init__(self, device: serial.Serial, url: str) -> None:
         self.url = url
         self._device = device
-        self._came = threading.Condition()
+        self._arrival = threading.Condition()
         self._writing = threading.Lock()
         self._received = bytearray()
-        self._lost = ""  # the sentence to raise, once there is one
+        self._lost = ""  # the sentence to raise once the port is gone
         self._cause: Exception | None = None
         self._closing = False
         self._reader = threading.Thread(target=self._listen, name=f"read {url}", daemon=True)
         self._reader.start()
 
     def write(self, data: bytes) -> None:
-        """Hand `bytes` to the port; LinkLost when it is gone or takes none in WRITE_BOUND_S."""
+        """Hand `data` to the port; LinkLost when it is gone or takes none in WRITE_BOUND_S."""
         if self._lost:
             raise LinkLost(self._lost)
         if not self._writing.acquire(timeout=WRITE_BOUND_S):
@@ -72,9 +75,9 @@ class Port:
 
         LinkLost when the port is gone and nothing is left of what came before.
         """
-        with self._came:
+        with self._arrival:
             if not self._received and not self._lost and timeout_s > 0:
-                self._came.wait_for(lambda: self._received or self._lost, timeout_s)
+                self._arrival.wait_for(lambda: self._received or self._lost, timeout_s)
             if not self._received and self._lost:
                 raise LinkLost(self._lost) from self._cause
             data = bytes(self._received)
@@ -91,7 +94,7 @@ class Port:
             if cancel is not None:
                 cancel()
         if threading.current_thread() is not self._reader:
-            self._reader.join(timeout=4 * _TICK_S)
+            self._reader.join(timeout=4 * _READ_S)
         # A socket whose peer has gone is forgotten open by pyserial 3.5: close it here as well.
         inner = getattr(self._device, "_socket", None)
         with contextlib.suppress(*_GONE):  # gone already
@@ -102,7 +105,7 @@ class Port:
         self._lose(None)
 
     def _listen(self) -> None:
-        """Move bytes from the device to whoever calls `read`, until closed or lost."""
+        """Collect bytes from the device for `read`, until the port is closed or lost."""
         device = self._device
         while not self._closing:
             try:
@@ -113,19 +116,19 @@ class Port:
                 self._lose(error)
                 return
             if data:
-                with self._came:
+                with self._arrival:
                     self._received += data
-                    del self._received[:-_KEPT]
-                    self._came.notify_all()
+                    del self._received[:-_MOST_UNREAD]
+                    self._arrival.notify_all()
 
     def _lose(self, error: Exception | None) -> str:
-        """Note that the port is gone, wake whoever waits, and return the sentence to raise."""
-        with self._came:
+        """Note that the port is gone and wake its reader; returns the sentence to raise."""
+        with self._arrival:
             if not self._lost:
                 what = "went away; check plug and cable, then open it again"
                 self._lost = self._sentence("was closed here" if self._closing else what)
                 self._cause = error
-            self._came.notify_all()
+            self._arrival.notify_all()
             return self._lost
 
     def _sentence(self, what: str) -> str:
@@ -138,7 +141,7 @@ def open_port(url: str) -> Port:
         device = serial.serial_for_url(
             url,
             baudrate=BAUD,
-            timeout=_TICK_S,
+            timeout=_READ_S,
             write_timeout=WRITE_BOUND_S,
             exclusive=None if "://" in url or os.name == "nt" else True,
         )
@@ -179,8 +182,8 @@ def list_serial_ports(*, every: bool = False) -> list[SerialPort]:
 
 def _why_unavailable(url: str, error: Exception) -> str:
     """One sentence with the next step, from whatever pyserial raised."""
-    number = getattr(error, "errno", None) or getattr(error.__context__, "errno", None)
-    if isinstance(error, ValueError) and "not known" in str(error):
+    number = _error_number(error)
+    if isinstance(error, ValueError) and not _has_handler(url):
         kinds = "a device path, socket://HOST:PORT, rfc2217://HOST:PORT or sim://"
         return f"the port {url} is of a kind that is not known; give {kinds}"
     match number:
@@ -200,16 +203,31 @@ def _why_unavailable(url: str, error: Exception) -> str:
         case errno.EISDIR | errno.ENOTTY | errno.EINVAL:
             return f"{url} is no serial port; `arcstep ports` lists what can be opened"
         case _:
-            if "Inappropriate ioctl" in str(error):
-                return f"{url} is no serial port; `arcstep ports` lists what can be opened"
             reason = os.strerror(number) if number else str(error).replace("\n", " ")
             return f"the port {url} cannot be opened: {reason}; `arcstep ports` lists the ports"
+
+
+def _has_handler(url: str) -> bool:
+    """Whether pyserial has a handler for the scheme of a URL."""
+    scheme = urlsplit(url).scheme.lower()
+    packages = serial.protocol_handler_packages
+    return scheme.isalnum() and any(
+        find_spec(f"{package}.protocol_{scheme}") for package in packages
+    )
+
+
+def _error_number(error: Exception) -> int | None:
+    """The errno of an error or of what it was raised from; termios.error has it in its args."""
+    for each in (error, error.__context__):
+        if each is not None and each.args and isinstance(each.args[0], int):
+            return each.args[0]
+    return None
 
 
 def _name_holders(url: str) -> Iterator[str]:
     """Programs of this machine that hold the device open, as far as this user may see."""
     device = os.path.realpath(url)
-    deadline_s = time.monotonic() + 0.5  # a courtesy, not worth a longer wait
+    deadline_s = time.monotonic() + _HOLDER_SEARCH_S
     for link in Path("/proc").glob("[0-9]*/fd/*"):
         if time.monotonic() > deadline_s:
             return

@@ -1,7 +1,7 @@
 """What an adapter's answers hold, as values: greeting, sent frame, status.
 
-A status is `key=value` words in any order; a key that is missing is something the adapter does
-not know, and one that is not listed here is left for later versions.
+A status is `key=value` words in any order. A missing key is something that the adapter does not
+measure; an unknown key belongs to a later version and is passed over.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Literal, cast
 
 from bridge.errors import LinkError
 
-CAPABILITIES = {
+CAPABILITIES = {  # what an adapter may list in its greeting
     "pulses": "counts the pulses of the position sensor",
     "tally": "keeps a signed tally of them",
     "motor": "measures motor voltage and current",
@@ -25,7 +25,7 @@ CAPABILITIES = {
 
 @dataclass(frozen=True, slots=True)
 class Greeting:
-    """Who answered; `boot` changes when the adapter restarts and forgets."""
+    """Who answered; `boot` changes when the adapter restarts, `max_bytes` is its longest frame."""
 
     protocol: int
     firmware: str
@@ -67,11 +67,11 @@ class Status:
 def read_greeting(words: Sequence[str]) -> Greeting:
     """From `1 FIRMWARE BOOT BYTES CAPABILITY,...`; LinkError when it is none."""
     try:
-        protocol, firmware, boot, data, capabilities = words
-        can = frozenset(word for word in capabilities.split(",") if word != "-")
-        return Greeting(int(protocol), firmware, int(boot), int(data), can)
+        protocol, firmware, boot, max_bytes, capabilities = words
+        names = frozenset(word for word in capabilities.split(",") if word != "-")
+        return Greeting(int(protocol), firmware, int(boot), int(max_bytes), names)
     except ValueError:
-        raise _nonsense("greeting", words) from None
+        raise _no_sense("greeting", words) from None
 
 
 def read_sent(words: Sequence[str]) -> Sent:
@@ -80,7 +80,7 @@ def read_sent(words: Sequence[str]) -> Sent:
         t_s, *reply = words
         return Sent(float(t_s), bytes.fromhex(reply[0]) if reply else None)
     except ValueError:
-        raise _nonsense("answer to a frame", words) from None
+        raise _no_sense("answer to a frame", words) from None
 
 
 def read_status(words: Sequence[str]) -> Status:
@@ -89,35 +89,35 @@ def read_status(words: Sequence[str]) -> Status:
     >>> read_status(("supply_v=13", "trips=0", "t_s=1.5", "pulses=7")).pulses
     7
     """
-    told = dict(word.partition("=")[::2] for word in words)
-    moving = told.get("moving", "-")
+    values = dict(word.partition("=")[::2] for word in words)
+    moving = values.get("moving", "-")
     try:
         return Status(
-            pulses=_whole(told, "pulses"),
-            tally=_whole(told, "tally"),
+            pulses=_whole(values, "pulses"),
+            tally=_whole(values, "tally"),
             moving=cast('Literal["east", "west"]', moving) if moving in ("east", "west") else None,
-            motor_v=_number(told, "motor_v"),
-            motor_a=_number(told, "motor_a"),
-            signal_db=_number(told, "signal_db"),
-            supply_v=_whole(told, "supply_v") or 0,
-            tone=told.get("tone") == "on",
-            lease_s=_number(told, "lease_s") or 0.0,
-            trips=_whole(told, "trips") or 0,
-            t_s=_number(told, "t_s") or 0.0,
+            motor_v=_number(values, "motor_v"),
+            motor_a=_number(values, "motor_a"),
+            signal_db=_number(values, "signal_db"),
+            supply_v=_whole(values, "supply_v") or 0,
+            tone=values.get("tone") == "on",
+            lease_s=_number(values, "lease_s") or 0.0,
+            trips=_whole(values, "trips") or 0,
+            t_s=_number(values, "t_s") or 0.0,
         )
     except ValueError:
-        raise _nonsense("status", words) from None
+        raise _no_sense("status", words) from None
 
 
-def _whole(told: Mapping[str, str], key: str) -> int | None:
-    return int(told[key]) if key in told else None
+def _whole(values: Mapping[str, str], key: str) -> int | None:
+    return int(values[key]) if key in values else None
 
 
-def _number(told: Mapping[str, str], key: str) -> float | None:
-    return float(told[key]) if key in told else None
+def _number(values: Mapping[str, str], key: str) -> float | None:
+    return float(values[key]) if key in values else None
 
 
-def _nonsense(what: str, words: Sequence[str]) -> LinkError:
+def _no_sense(what: str, words: Sequence[str]) -> LinkError:
     return LinkError(
         f"the adapter's {what} makes no sense: {' '.join(words)!r}; bring its firmware and "
         "arcstep to the same release"

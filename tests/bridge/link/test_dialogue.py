@@ -58,7 +58,6 @@ def test_it_goes_out_again_unchanged_until_attempts_run_out():
     assert sent == ATTEMPTS
     assert happenings == [Unanswered(0, "send", ATTEMPTS)]
     assert dialogue.due_s is None
-    assert not dialogue.waiting
 
 
 def test_a_late_answer_to_what_was_given_up_is_not_taken_for_the_next():
@@ -83,15 +82,15 @@ def test_wait_keeps_a_request_open_but_not_for_ever():
     assert LONGEST_WAIT_S <= now_s < LONGEST_WAIT_S + 2.0
 
 
-def test_a_renounced_request_goes_out_no_more_but_may_be_answered():
+def test_a_cancelled_request_goes_out_no_more_but_may_be_answered():
     dialogue = Dialogue()
     dialogue.ask(0.0, "send", "E03160", "0")
     dialogue.receive(b"noise\n", 0.01)
-    dialogue.renounce()
+    dialogue.cancel_retries()
     assert dialogue.tick(0.02) == (b"", [])
     assert dialogue.receive(line(0, "ok", "0.0"), 0.05) == [Answered(0, "send", True, ("0.0",), 1)]
     dialogue.ask(1.0, "send", "E03160", "0")
-    dialogue.renounce()
+    dialogue.cancel_retries()
     assert dialogue.tick(5.0) == (b"", [Unanswered(1, "send", 1)])
 
 
@@ -149,4 +148,4 @@ def test_the_hosts_own_lines_echoed_are_no_answers():
     dialogue = Dialogue()
     echoed = dialogue.ask(0.0, "keep")
     assert dialogue.receive(echoed, 0.0) == []
-    assert dialogue.waiting
+    assert dialogue.due_s == RETRY_S
