@@ -14,7 +14,7 @@ from pathlib import Path
 from timeline import Cable, noise, write_column, write_rows, write_vcd, write_wav
 
 from bridge.audit import Audit
-from bridge.bus.mark import Mark
+from bridge.bus.keying.mark import Mark
 from bridge.capture.open import open_capture
 from bridge.decode.traffic import read_traffic
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.mark import Mark
+from bridge.bus.keying.mark import Mark
 from bridge.bus.words import parse_words
 from bridge.signal.waveform import Sending
 

@@ -8,7 +8,7 @@ from math import inf
 from typing import TYPE_CHECKING, Any
 
 from bridge.bus.event import Event, FrameHeard, Supply
-from bridge.bus.reader import BusReader, LineEnd, ToneUpdate
+from bridge.bus.keying.reader import BusReader, LineEnd, ToneUpdate
 from bridge.signal.edge_detector import EdgeDetector
 from bridge.signal.sample_detector import SampleDetector
 

@@ -18,7 +18,7 @@ from bridge.signal.baseband import quantile
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.bus.mark import Mark
+    from bridge.bus.keying.mark import Mark
     from bridge.signal.baseband import Signal
 
     Reals = NDArray[np.float64]

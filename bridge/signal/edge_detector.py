@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from bridge.bus.batch import NO_MARKS, MarkColumns
-from bridge.bus.reader import LineEnd, ToneUpdate
+from bridge.bus.keying.batch import NO_MARKS, MarkColumns
+from bridge.bus.keying.reader import LineEnd, ToneUpdate
 from bridge.signal.line_form import FormJudge, LineForm
 from bridge.signal.logic import LogicReader
 

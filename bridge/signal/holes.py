@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus.event import Fault
-from bridge.bus.mark import Mark, in_ms
+from bridge.bus.keying.mark import Mark, in_ms
 from bridge.signal.correlator import Correlator, places
 from bridge.signal.sequence import log_i0
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.bus.batch import NO_MARKS, MarkColumns
+from bridge.bus.keying.batch import NO_MARKS, MarkColumns
 from bridge.signal.line_form import LineForm
 
 if TYPE_CHECKING:

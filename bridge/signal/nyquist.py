@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus.event import Fault
-from bridge.bus.mark import Mark
+from bridge.bus.keying.mark import Mark
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from bridge.bus import standard as std
-from bridge.bus.mark import Mark
+from bridge.bus.keying.mark import Mark
 from bridge.signal.correlator import Correlator, correlate, places
 from bridge.signal.holes import (
     COARSE_HZ,

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from bridge.bus.event import Supply
-from bridge.bus.reader import LineEnd, ToneUpdate
+from bridge.bus.keying.reader import LineEnd, ToneUpdate
 from bridge.signal.activity import ActivityDetector, Segment
 from bridge.signal.baseband import quantile
 from bridge.signal.strong import hear
@@ -22,7 +22,7 @@ from bridge.signal.supply import SupplyTracker
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.bus.mark import Mark
+    from bridge.bus.keying.mark import Mark
 
 TIMING_ERROR_S = 0.03e-3  # s, edges of tone are timed to within this and a sample; judgement
 SUPPLY_RANGE_V = (10.0, 21.0)  # V, a median in it is a supply in volts, named so or not; judgement

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.keying import BURST_A_S
-from bridge.bus.mark import Mark
+from bridge.bus.keying.keying import BURST_A_S
+from bridge.bus.keying.mark import Mark
 from bridge.signal.baseband import (
     Baseband,
     Signal,

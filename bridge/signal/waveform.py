@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.mark import Mark, marks_of
+from bridge.bus.keying.mark import Mark, marks_of
 from bridge.errors import FrameError
 
 if TYPE_CHECKING:

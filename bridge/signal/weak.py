@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.bus import standard as std
-from bridge.bus.mark import Mark
+from bridge.bus.keying.mark import Mark
 from bridge.signal.baseband import Signal, downconvert, estimate_carrier, moving_average, quantile
 from bridge.signal.correlator import correlate, is_carrier
 from bridge.signal.holes import find_holes_and_pulses

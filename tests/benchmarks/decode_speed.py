@@ -4,8 +4,9 @@
 
 Analogue: the whole process `arcstep decode --json` on 16 bit WAV files at 1 MS/s, against real
 time; beside it a process that does nothing but read the file. Logic: from an array of levels to
-events, against a plain numpy pass that finds the edges of the same array, and against the least
-that the events cost as objects. Memory: the highest resident size of the process.
+events, against a plain numpy pass that finds the edges of the same array, against the least that
+the events cost as objects, and against every message read mark by mark (what `batch` earns).
+Memory: the highest resident size of the process.
 
 The best of some runs counts, and user and system time are told beside the time that passed, for
 machines that are not quiet. Modules are compiled beforehand, as they are once installed; files
@@ -30,8 +31,11 @@ from pathlib import Path
 import numpy as np
 
 from bridge.bus.event import FrameHeard
+from bridge.bus.keying.batch import MarkColumns
+from bridge.bus.keying.reader import BusReader
 from bridge.capture.edges import find_edges
 from bridge.decode.line_decoder import EdgeDecoder
+from bridge.signal.edge_detector import EdgeDetector
 from bridge.signal.waveform import Sending, samples_of
 
 RATE_HZ = 1_000_000
@@ -169,6 +173,20 @@ def decode_levels(levels: np.ndarray, rate_hz: float) -> list[object]:
     return events + list(decoder.finish())
 
 
+def decode_by_marks(levels: np.ndarray, rate_hz: float) -> list[object]:
+    """The same without `batch`: every message mark by mark."""
+    detector, reader = EdgeDetector(), BusReader(0.0)
+    events: list[object] = []
+    blocks = (levels[n : n + CHUNK_LEVELS] for n in range(0, len(levels), CHUNK_LEVELS))
+    for times, values in find_edges(blocks, rate_hz, 0.0):
+        update = detector.push(times, values)
+        marks = update.marks
+        assert isinstance(marks, MarkColumns)
+        events += reader.push(replace(update, marks=marks.marks()))
+    update, end = detector.finish()
+    return events + list(reader.push(update)) + list(reader.finish(end))
+
+
 def rebuild(events: list[object]) -> list[FrameHeard]:
     """The same frames as new objects, from values that are at hand: the least they cost."""
     rows = [event for event in events if isinstance(event, FrameHeard)]
@@ -208,6 +226,7 @@ def measure_logic() -> None:
             {
                 "plain": partial(find_plainly, levels),
                 "decoded": partial(decode_levels, levels, rate_hz),
+                "by marks": partial(decode_by_marks, levels, rate_hz),
                 "objects": partial(rebuild, events),
             }
         )
@@ -217,7 +236,9 @@ def measure_logic() -> None:
             f"  {text:24} {edges / len(levels):8.3%}  {frames:6d}  {best['plain'] * 1e3:7.1f} ms"
             f"  {best['decoded'] * 1e3:4.1f} ms  {best['decoded'] / best['plain']:5.2f}"
             f"  {(best['decoded'] - best['plain']) / frames * 1e6:6.0f} us a frame,"
-            f" {best['objects'] / frames * 1e6:.0f} of it to make the object"
+            f" {best['objects'] / frames * 1e6:.0f} of it to make the object;"
+            f" without the batch {best['by marks'] * 1e3:.0f} ms,"
+            f" {best['by marks'] / best['decoded']:.1f} times as long"
         )
     print(f"  The pass takes {best['plain'] / frames * 1e6:.0f} us a frame where they are densest:")
     print(f"  1.5 times that would leave {best['plain'] / frames * 5e5:.0f} us to read each one.")

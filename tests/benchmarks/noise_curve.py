@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bridge.bus.event import FrameHeard
-from bridge.bus.mark import marks_of
+from bridge.bus.keying.mark import marks_of
 from bridge.decode.line_decoder import SampleDecoder
 
 SLOT_S = 0.5e-3

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from bridge.bus import standard as std
-from bridge.bus.mark import marks_of
+from bridge.bus.keying.mark import marks_of
 from bridge.bus.parity import bits_of, check_bytes, parity_bit
 from bridge.signal.sequence import log_i0
 

@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 
 from bridge.bus.event import FrameHeard, Noise, Tone
-from bridge.bus.mark import Mark
+from bridge.bus.keying.mark import Mark
 from bridge.bus.parity import bits_of
 from bridge.decode.line_decoder import SampleDecoder
 

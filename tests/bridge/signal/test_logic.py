@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.event import FrameHeard
-from bridge.bus.mark import marks_of
+from bridge.bus.keying.mark import marks_of
 from bridge.decode.line_decoder import EdgeDecoder
 
 FRAME = bytes.fromhex("E0316B07")

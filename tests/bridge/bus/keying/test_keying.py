@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.event import Burst, Event, FrameHeard, Noise, Tone
-from bridge.bus.keying import Keying
-from bridge.bus.mark import Mark, marks_of
+from bridge.bus.keying.keying import Keying
+from bridge.bus.keying.mark import Mark, marks_of
 from bridge.bus.parity import bits_of
 
 HALT = bytes.fromhex("E03160")

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from bridge.bus import standard as std
-from bridge.bus.mark import Mark
+from bridge.bus.keying.mark import Mark
+from bridge.bus.keying.slots import join_marks, read_bits
 from bridge.bus.parity import check_bytes
-from bridge.bus.slots import join_marks, read_bits
 
 SPLIT_S = 2.4e-3  # s of quiet: the longest after a 1, and 1.2 ms of a lost slot; judgement
 

@@ -15,13 +15,13 @@ from math import inf
 from statistics import median
 
 from bridge.bus import standard as std
-from bridge.bus.close_messages import split_messages
-from bridge.bus.evenness import check_evenness
 from bridge.bus.event import Burst, Event, Fault, Noise, Tone
-from bridge.bus.mark import Mark, count_marks, in_ms
+from bridge.bus.keying.close_messages import split_messages
+from bridge.bus.keying.evenness import check_evenness
+from bridge.bus.keying.mark import Mark, count_marks, in_ms
+from bridge.bus.keying.slots import LONGEST_GAP_S, join_marks, read_bits
 from bridge.bus.message import Message, frame_heard
 from bridge.bus.parity import check_bytes
-from bridge.bus.slots import LONGEST_GAP_S, join_marks, read_bits
 
 BURST_A_S = (8e-3, 16e-3)  # s, shortest and longest tone that is burst A of 12.5 ms; judgement
 QUIET_ERROR_S = 0.4e-3  # s by which quiet may be short before it is a fault; judgement

@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 from math import inf
 
 from bridge.bus import standard as std
-from bridge.bus.batch import MOST_MARKS, NO_MARKS, MarkColumns, read_batch
 from bridge.bus.event import Event
-from bridge.bus.keying import BURST_A_S, Keying
-from bridge.bus.mark import Mark
+from bridge.bus.keying.batch import MOST_MARKS, NO_MARKS, MarkColumns, read_batch
+from bridge.bus.keying.keying import BURST_A_S, Keying
+from bridge.bus.keying.mark import Mark
 
 Marks = Sequence[Mark] | MarkColumns
 

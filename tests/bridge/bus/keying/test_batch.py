@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.bus.batch import NO_MARKS, MarkColumns, read_batch
 from bridge.bus.event import Event, FrameHeard
-from bridge.bus.mark import Mark, marks_of
-from bridge.bus.reader import BusReader, LineEnd, ToneUpdate
+from bridge.bus.keying.batch import NO_MARKS, MarkColumns, read_batch
+from bridge.bus.keying.mark import Mark, marks_of
+from bridge.bus.keying.reader import BusReader, LineEnd, ToneUpdate
 
 HALT = bytes.fromhex("E03160")
 ERROR_S = 50e-6  # s, how finely edges are timed

@@ -15,7 +15,7 @@ from statistics import median
 
 from bridge.bus import standard as std
 from bridge.bus.event import Fault
-from bridge.bus.mark import Mark, in_ms
+from bridge.bus.keying.mark import Mark, in_ms
 
 DOUBLE_S = 1.4 * std.SLOT_S  # s, tone or quiet this long is two slots; judgement
 SHORTEST_S = 0.38e-3  # s, shorter tone or quiet is no slot: 0.4 allowed, less 5 %; judgement

@@ -11,8 +11,8 @@ from statistics import median
 from typing import TYPE_CHECKING, Any, overload
 
 from bridge.bus.event import Fault
-from bridge.bus.mark import Mark, in_ms
-from bridge.bus.slots import DOUBLE_S, LONGEST_GAP_S
+from bridge.bus.keying.mark import Mark, in_ms
+from bridge.bus.keying.slots import DOUBLE_S, LONGEST_GAP_S
 
 if TYPE_CHECKING:
     import numpy as np

@@ -1,0 +1,1 @@
+"""Stretches of tone on a line <-> bits and messages: pulse-width keying, with its faults."""
