@@ -47,7 +47,7 @@ ROOMS: dict[str, tuple[list[str], list[str]]] = {
     "capture": (["bridge/capture"], ["tests/bridge/capture", "tests/published"]),
     "audit": (["bridge/audit"], ["tests/bridge/audit", "tests/golden"]),
     "link": (["bridge/link"], ["tests/bridge/link", "tests/contract"]),
-    "helm": (["bridge/helm"], ["tests/bridge/helm", "tests/tui/console"]),
+    "helm": (["bridge/helm"], ["tests/bridge/helm"]),
     "log": (["bridge/log"], ["tests/bridge/log", "tests/tui/test_diff_log.py"]),
     "station": (["bridge/station"], ["tests/bridge/station", "tests/published/test_sheet.py"]),
     "textfile": (["bridge/textfile"], ["tests/bridge/textfile", "tests/bridge/station"]),
