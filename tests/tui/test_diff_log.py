@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import BadInput
-from bridge.log.file import HEAD
+from bridge.log.file import HEAD, write_log
+from bridge.log.record import Kind, LogEvent, Record
 from tui.cli import app
 from tui.commands import diff
 
@@ -75,6 +76,36 @@ def test_a_saved_log_that_does_not(
     assert (
         said[0] == "note: 2 Birch: not proved: count 181 of Birch was neither stored nor gone to in"
     )
+
+
+def test_a_log_saved_before_events_had_columns_says_the_same(
+    yard: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Stored when the counter read 15 less, which the log tells by its recount."""
+    rows = [
+        Record(Kind.SENT, frame=bytes.fromhex(STORE_1), count=79),
+        Record(Kind.SENT, frame=bytes.fromhex(STORE_2), count=166),
+        Record(Kind.NOTE, LogEvent.END_SWITCH, side="east", count=-20),
+        Record(Kind.NOTE, LogEvent.RECOUNT, old_count=100, new_count=115, count=100),
+        Record(Kind.NOTE, LogEvent.END_SWITCH, side="east", count=11),
+        Record(Kind.ERROR, LogEvent.RESTART, detail="3", count=11),
+    ]
+    text = write_log(rows, epoch_s=0.0)
+    old = "".join("\t".join(line.split("\t")[:5]) + "\n" for line in text.splitlines())
+    log = tmp_path / "evening.txt"
+    said = []
+    for content in (text, old):
+        log.write_text(content, encoding="utf-8")
+        assert diff.run(yard, log) == 1
+        said.append(capsys.readouterr().out)
+    assert said[0] == said[1]
+    assert said[0].splitlines() == [
+        "list: adapter restarted: the adapter restarted, line 7: counts before and after may not be"
+        " the same",
+        "list: counts lost: the east end was met at -5, line 4, and at 11, line 6: counts were lost"
+        " between, or it stopped for another reason",
+        f"2 differences between the file and {log}",
+    ]
 
 
 def test_a_capture_proves_no_count_and_says_so_once(

@@ -1,4 +1,4 @@
-"""A list held against a log: each way in which they part is told, and what is not proved."""
+"""A list held against a log: each difference with its sentence, and what is not proved."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def test_a_log_that_says_the_same_differs_in_nothing() -> None:
     assert found(*actions) == []
 
 
-def test_what_was_stored_elsewhere_is_told_with_its_line() -> None:
+def test_what_was_stored_elsewhere_is_reported_with_its_line() -> None:
     (finding,) = [f for f in found(store(7, 471), store(1, 94)) if f.grave]
     assert (finding.number, finding.code, finding.line) == (7, "count", 5)
     assert finding.detail == "store was sent at count 471, line 5; the file has 480 (+9)"
@@ -64,7 +64,7 @@ def test_only_the_last_store_of_a_number_counts() -> None:
     assert differs(store(7, 471), store(7, 480)) == []
 
 
-def test_what_the_file_lacks_is_told() -> None:
+def test_what_the_file_lacks_is_reported() -> None:
     assert differs(store(30, 500)) == [(30, "not in the file")]
     assert differs(store(9, 570)) == [(9, "not taught")]
     assert differs(*went(31, 500)) == [(31, "not in the file")]
@@ -77,15 +77,15 @@ def test_limits_are_compared_one_by_one() -> None:
     assert differs(*actions, station=bare) == [(None, "limits.east"), (None, "limits.west")]
 
 
-def test_limits_left_off_are_told_and_limits_on_again_are_not() -> None:
+def test_limits_left_off_are_reported_and_limits_on_again_are_not() -> None:
     off, on = Action("limits off", "line 4"), Action("limits on", "line 6")
     assert differs(off) == [(None, "limits off")]
     assert differs(off, on) == differs(off, store(7, 480)) == differs(off, limit("east", 45)) == []
 
 
-@pytest.mark.parametrize("did", ["reset", "recalculate", "write counter"])
-def test_what_may_void_the_list_is_told_with_what_was_not_stored_again(did: str) -> None:
-    actions = (store(1, 94), store(7, 480), Action(did, "line 6", 6), store(7, 480))  # type: ignore[arg-type]
+@pytest.mark.parametrize("kind", ["reset", "recalculate", "write counter"])
+def test_what_may_void_the_list_is_reported_with_what_was_not_stored_again(kind: str) -> None:
+    actions = (store(1, 94), store(7, 480), Action(kind, "line 6", 6), store(7, 480))  # type: ignore[arg-type]
     (finding,) = [f for f in found(*actions) if f.grave]
     assert finding.line == 6
     assert "not stored again after it: 1;" in finding.detail
@@ -103,7 +103,7 @@ def test_counts_lost_between_are_seen_at_an_end() -> None:
     assert differs(*near) == []
 
 
-def test_an_end_met_elsewhere_than_the_file_says_is_told() -> None:
+def test_an_end_met_elsewhere_than_the_file_says_is_reported() -> None:
     known = STATION.model_copy(update={"ends": KnownEnds(east=0)})
     end = Action("end", "line 4", 4, side="east", count=11)
     assert differs(end, station=known) == [(None, "ends.east")]
@@ -140,24 +140,26 @@ def test_a_place_called_by_another_count_moves_all_before_it() -> None:
 
 def test_without_counts_nothing_is_called_proved_or_wrong() -> None:
     actions = (store(1, None), limit("east", None), *went(7, None)[:1])
-    told = found(*actions)
-    assert not any(f.grave for f in told)
-    assert [(f.number, f.code) for f in told] == [
+    findings = found(*actions)
+    assert not any(f.grave for f in findings)
+    assert [(f.number, f.code) for f in findings] == [
         (None, "limits.east"),
         (None, "limits.west"),
         (1, "no count"),
         (7, "not proved"),
     ]
-    assert "arriv" in told[-1].detail
-    assert not any("arrived" in f.detail for f in told)  # "sent", never "arrived", without counts
+    assert "arriv" in findings[-1].detail
+    assert not any(
+        "arrived" in f.detail for f in findings
+    )  # "sent", never "arrived", without counts
 
 
-def test_what_the_adapter_and_positioner_said_is_passed_on() -> None:
+def test_what_the_adapter_and_positioner_report_is_passed_on() -> None:
     actions = (Action("restart", "line 3"), Action("reference lost", "line 4"))
     assert differs(*actions) == [(None, "adapter restarted"), (None, "reference lost")]
 
 
-def test_messages_that_could_not_be_read_are_told() -> None:
+def test_messages_that_could_not_be_read_are_reported() -> None:
     assert "2 messages could not be read" in found(store(7, 480), unread=2)[0].detail
 
 
@@ -165,7 +167,7 @@ COUNTS = st.dictionaries(st.integers(1, 255), st.integers(46, 984), min_size=1, 
 
 
 @given(COUNTS, st.integers(-500, 500), st.data())
-def test_a_faithful_log_differs_in_nothing_and_one_slip_is_named(
+def test_a_faithful_log_differs_in_nothing_and_one_error_is_named(
     counts: dict[int, int], recount: int, data: st.DataObject
 ) -> None:
     """Stored in any order, some gone back to, the counter called anew in between."""
@@ -181,10 +183,10 @@ def test_a_faithful_log_differs_in_nothing_and_one_slip_is_named(
         actions += went(n, counts[n] + data.draw(st.integers(-4, 4)))
     assert found(*actions, station=station) == []
     wrong = data.draw(st.sampled_from(order))
-    slip = data.draw(st.integers(-40, 40).filter(bool))
-    told = found(*actions, store(wrong, counts[wrong] + slip), station=station)
-    assert [(f.number, f.code) for f in told] == [(wrong, "count")]
-    assert f"({-slip:+d})" in told[0].detail
+    error = data.draw(st.integers(-40, 40).filter(bool))
+    findings = found(*actions, store(wrong, counts[wrong] + error), station=station)
+    assert [(f.number, f.code) for f in findings] == [(wrong, "count")]
+    assert f"({-error:+d})" in findings[0].detail
 
 
 ACTS = st.builds(
@@ -202,8 +204,331 @@ ACTS = st.builds(
 
 
 @given(st.lists(ACTS, max_size=12))
-def test_any_log_is_told_in_sentences(actions: list[Action]) -> None:
+def test_any_log_is_reported_in_sentences(actions: list[Action]) -> None:
     for finding in found(*actions):
         assert finding.code
         assert "None" not in finding.detail
         assert not finding.detail.endswith(".")
+
+
+def end_at(side: str, count: int | None, line: int = 4) -> Action:
+    return Action("end", f"line {line}", line, side=side, count=count)  # type: ignore[arg-type]
+
+
+ENDS = STATION.model_copy(update={"ends": KnownEnds(east=0, west=1030)})
+RESET = Action("reset", "line 6", 6)
+
+
+@pytest.mark.parametrize(
+    ("actions", "station", "finding"),
+    [
+        (
+            (store(1, None),),
+            STATION,
+            Finding(
+                1,
+                "no count",
+                "store was sent, line 5, with no count seen: the file's 94 is not proved by it",
+                False,
+                5,
+            ),
+        ),
+        (
+            (store(9, None),),
+            STATION,
+            Finding(
+                9,
+                "no count",
+                "store was sent, line 5, with no count seen: the file's none is not proved by it",
+                False,
+                5,
+            ),
+        ),
+        (
+            (store(9, 570),),
+            STATION,
+            Finding(
+                9,
+                "not taught",
+                "store was sent at count 570, line 5; Ivy is not taught in the file",
+                line=5,
+            ),
+        ),
+        (
+            (store(30, 500),),
+            STATION,
+            Finding(
+                30,
+                "not in the file",
+                "store was sent at count 500, line 5; the file has no position 30",
+                line=5,
+            ),
+        ),
+        (
+            (store(30, None),),
+            STATION,
+            Finding(
+                30,
+                "not in the file",
+                "store was sent, line 5; the file has no position 30",
+                line=5,
+            ),
+        ),
+        (
+            went(31, 500),
+            STATION,
+            Finding(
+                31,
+                "not in the file",
+                "the dish was sent there, line 8; the file has no position 31",
+                line=8,
+            ),
+        ),
+        (
+            went(7, 475),
+            STATION,
+            Finding(
+                7,
+                "arrived elsewhere",
+                "sent to Gorse, the dish came to rest at count 475, line 9, -5 from 480 where the"
+                " file has it: counts were lost, or the positioner holds another place",
+                line=9,
+            ),
+        ),
+        (
+            (store(7, 480), *went(7, 485)),
+            STATION,
+            Finding(
+                7,
+                "arrived elsewhere",
+                "sent to Gorse, the dish came to rest at count 485, line 9, +5 from 480 where it"
+                " was stored: counts were lost, or the positioner holds another place",
+                line=9,
+            ),
+        ),
+        (
+            (store(7, 480), RESET),
+            STATION,
+            Finding(7, "not proved", "Gorse was stored, line 5, before a reset", False),
+        ),
+        (
+            (store(7, 480), RESET),
+            STATION,
+            Finding(
+                None,
+                "reset",
+                "a reset was sent line 6, which may clear stored positions and limits; not stored"
+                " again after it: 7; prove the list by going back",
+                line=6,
+            ),
+        ),
+        (
+            (store(7, 480), Action("recalculate", "line 6", 6), store(7, 480)),
+            STATION,
+            Finding(
+                None,
+                "recalculated",
+                "a recalculation was sent line 6, which may move every stored position; prove the"
+                " list by going back",
+                line=6,
+            ),
+        ),
+        (
+            (store(7, 480), store(1, 94), Action("write counter", "line 6", 6)),
+            STATION,
+            Finding(
+                None,
+                "counter written",
+                "a counter write was sent line 6, which may move them all; not stored again after"
+                " it: 1, 7; prove the list by going back",
+                line=6,
+            ),
+        ),
+        (
+            went(1, None),
+            STATION,
+            Finding(
+                1,
+                "not proved",
+                "Alder was gone to, line 8, and no count was seen on arriving",
+                False,
+            ),
+        ),
+        (
+            (),
+            STATION,
+            Finding(
+                1,
+                "not proved",
+                "count 94 of Alder was neither stored nor gone to in the log",
+                False,
+            ),
+        ),
+        (
+            (Action("limits off", "line 4", 4),),
+            STATION,
+            Finding(
+                None,
+                "limits off",
+                "the limits were switched off, line 4, and not on again",
+                line=4,
+            ),
+        ),
+        (
+            (limit("east", 40),),
+            STATION,
+            Finding(
+                None,
+                "limits.east",
+                "the east limit was sent at count 40, line 3, the file has 45 (+5)",
+                line=3,
+            ),
+        ),
+        (
+            (limit("east", 45),),
+            STATION,
+            Finding(
+                None,
+                "limits.west",
+                "the west limit 985 of the file was not set in the log",
+                False,
+            ),
+        ),
+        (
+            (limit("west", None),),
+            STATION,
+            Finding(
+                None,
+                "limits.west",
+                "the west limit was sent, line 3, with no count seen: the file's 985 is not proved",
+                False,
+                3,
+            ),
+        ),
+        (
+            (limit("west", 985),),
+            STATION.model_copy(update={"limits": None}),
+            Finding(
+                None,
+                "limits.west",
+                "the west limit was sent at count 985, line 3; the file has none",
+                line=3,
+            ),
+        ),
+        (
+            (end_at("west", 1030, 4), end_at("west", 1034, 9)),
+            STATION,
+            Finding(
+                None,
+                "counts lost",
+                "the west end was met at 1030, line 4, and at 1034, line 9: counts were lost"
+                " between, or it stopped for another reason",
+                line=9,
+            ),
+        ),
+        (
+            (end_at("west", 1034),),
+            ENDS,
+            Finding(
+                None,
+                "ends.west",
+                "the west end was met at 1034, line 4; the file says 1030: counts were lost since,"
+                " or it stopped for another reason",
+                line=4,
+            ),
+        ),
+        (
+            (Action("restart", "line 3", 3),),
+            STATION,
+            Finding(
+                None,
+                "adapter restarted",
+                "the adapter restarted, line 3: counts before and after may not be the same",
+                line=3,
+            ),
+        ),
+        (
+            (Action("reference lost", "line 4", 4),),
+            STATION,
+            Finding(
+                None,
+                "reference lost",
+                "the positioner said, line 4, that its position reference is lost",
+                line=4,
+            ),
+        ),
+    ],
+)
+def test_each_difference_has_its_sentence(
+    actions: tuple[Action, ...], station: Station, finding: Finding
+) -> None:
+    assert finding in found(*actions, station=station)
+
+
+@pytest.mark.parametrize(
+    ("actions", "station"),
+    [
+        ((end_at("west", 1030, 4), end_at("west", 1033, 9)), STATION),
+        ((end_at("west", 1030, 4), end_at("west", None, 6), end_at("west", 1033, 9)), STATION),
+        ((end_at("east", 0, 4), end_at("west", 1030, 9)), ENDS),
+        ((end_at("west", 1027),), ENDS),
+        ((end_at("west", None),), ENDS),
+        (went(7, 484), STATION),
+        (went(7, 476), STATION),
+        (went(9, 570), STATION),  # the file has no count of it
+        ((*went(0, 480),), STATION),  # the reference is no position of the list
+        ((went(7, 520)[0], Action("drive", "line 9"), went(7, 520)[1]), STATION),
+        ((went(7, 520)[0], *went(0, 520)), STATION),
+        ((went(7, 480)[0], *went(7, 480), Action("rest", "line 12", 12, count=700)), STATION),
+        ((RESET, limit("east", 45), limit("west", 985))[1:], STATION),
+    ],
+)
+def test_what_coast_and_backlash_leave_is_no_difference(
+    actions: tuple[Action, ...], station: Station
+) -> None:
+    assert differs(*actions, station=station) == []
+
+
+def test_messages_that_were_not_read_are_counted() -> None:
+    def unread(messages: int) -> list[str]:
+        return [f.detail for f in found(unread=messages) if f.code == "unread"]
+
+    assert unread(0) == []
+    assert unread(1) == ["1 message could not be read whole, so what they said is not in this"]
+    assert unread(2) == ["2 messages could not be read whole, so what they said is not in this"]
+
+
+def test_a_place_stored_anew_forgets_an_earlier_arrival() -> None:
+    assert differs(*went(7, 492), store(7, 480)) == []
+
+
+def test_a_recount_moves_arrivals_limits_and_ends_as_well() -> None:
+    recount = Action("recount", "line 12", 12, count=100, new_count=115)
+    lost = Action("recount", "line 12", 12, new_count=115)
+    before = (*went(7, 465), limit("east", 30), limit("west", 970), end_at("east", -15))
+    assert differs(*before, station=ENDS) != []
+    assert differs(*before, recount, end_at("east", 0, 14), station=ENDS) == []
+    assert differs(*before, recount, end_at("east", 15, 14), station=ENDS) == [
+        (None, "counts lost"),
+        (None, "ends.east"),
+    ]
+    assert differs(*before, lost, end_at("east", 2, 14), station=ENDS) == []
+
+
+def test_a_reset_leaves_limits_that_are_compared_and_a_list_in_doubt() -> None:
+    actions = (limit("east", 45), limit("west", 985), store(1, 94), RESET, store(7, 480))
+    assert differs(*actions) == [(None, "reset")]
+    assert [(f.number, f.code) for f in found(*actions) if not f.grave] == [(1, "not proved")]
+
+
+def test_findings_come_by_list_then_by_number() -> None:
+    actions = (store(30, 500), store(7, 471), limit("east", 40), Action("restart", "line 1"))
+    codes = [(f.number, f.code) for f in found(*actions)]
+    assert codes == [
+        (None, "adapter restarted"),
+        (None, "limits.east"),
+        (None, "limits.west"),
+        (1, "not proved"),
+        (7, "count"),
+        (30, "not in the file"),
+    ]
