@@ -22,6 +22,11 @@ def yard_name(port: str) -> str:
     return YardUrl.parse(port).yard
 
 
+def pace_of(port: str) -> float:
+    """Seconds of the dish in a second of this program: 1 for a real port."""
+    return YardUrl.parse(port).speed if is_simulated(port) else 1.0
+
+
 def with_speed(port: str, speed: float | None) -> str:
     """The sim:// URL with its pace of time. Raises BadInput for a real port.
 

@@ -19,10 +19,9 @@ from bridge.restore.requests import Observation
 from bridge.restore.runner import LOOK_S, Runner
 from bridge.restore.steps import Restoration
 from bridge.station.model import Station, load_station
-from sim.yard_url import YardUrl
 from tui.commands import restore_view as view
 from tui.commands.confirm import agree, ask
-from tui.open_port import is_simulated, open_adapter
+from tui.open_port import is_simulated, open_adapter, pace_of
 
 RESUME = "what was put back is in the journal, and the same command goes on from there"
 FEED_S = 0.2  # s between looks that feed the lease (judgement)
@@ -92,7 +91,7 @@ def _go(
         _require_counts(adapter, port)
         echo = None if json else _print_wrapped
         with view.progress(1, echo) as report:
-            runner = Runner(adapter, report=report, save=file.save, look_s=_look_s(port))
+            runner = Runner(adapter, report=report, save=file.save, look_s=LOOK_S / pace_of(port))
             mover = Mover(plan, two_way="two-way" in adapter.greeting.capabilities)
             seen = runner.carry_out(mover.rest(runner.look()), None)
             seen, flags = runner.carry_out(mover.flags(seen), None)
@@ -100,7 +99,7 @@ def _go(
         restoration = Restoration(plan, journal, two_way=flags is not None, every_proof=prove_all)
         total = view.notices_of(plan, journal, every_proof=prove_all)
         with view.progress(total, echo) as report:
-            runner = Runner(adapter, report=report, save=file.save, look_s=_look_s(port))
+            runner = Runner(adapter, report=report, save=file.save, look_s=LOOK_S / pace_of(port))
             try:
                 runner.run(restoration)
             except LinkError as error:
@@ -228,11 +227,6 @@ def _usual_journal(station: Path, port: str) -> Path:
     identity = f"{station.resolve()}\n{port}"
     name = f"{station.stem}-{hashlib.sha256(identity.encode()).hexdigest()[:12]}.json"
     return platformdirs.user_state_path("arcstep") / "restore" / name
-
-
-def _look_s(port: str) -> float:
-    """Wall seconds between looks, which keep pace with simulated time."""
-    return LOOK_S / YardUrl.parse(port).speed if is_simulated(port) else LOOK_S
 
 
 def _print_plan(plan: Plan, journal: Journal, here: int | None, *, json: bool) -> None:
