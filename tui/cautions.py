@@ -1,4 +1,4 @@
-"""The usual cautions, said in one place and shown wherever something real may move."""
+"""The usual cautions, in one place; shown wherever something real may move."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ COLLECT_OBJECTS = 20_000  # new objects after which the garbage collector runs (
 
 
 def _version() -> str:
-    from importlib import metadata  # half as slow to import as all the rest of this file
+    from importlib import metadata  # slow to import, and wanted by --version alone
 
     return metadata.version("arcstep")
 
@@ -42,7 +42,7 @@ app = App(
     version=_version,
     version_flags=["--version"],
     result_action="return_value",
-    suppress_keyboard_interrupt=False,  # main says so, with its exit code
+    suppress_keyboard_interrupt=False,  # `main` handles it
 )
 app.default(console)
 app.command(console, name="console", group=MOVING)

@@ -40,7 +40,9 @@ def send(
 def serve(
     *,
     pty: Annotated[bool, Parameter(negative=(), help="on a new pseudo-terminal")] = False,
-    tcp: Annotated[str | None, Parameter(help="on HOST:PORT; loopback unless told")] = None,
+    tcp: Annotated[
+        str | None, Parameter(help="on HOST:PORT; loopback unless a host is given")
+    ] = None,
     url: Annotated[str, Parameter(help="the simulated yard")] = DEMO_PORT,
 ) -> int:
     """Offer the simulated adapter and dish to other programs."""

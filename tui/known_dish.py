@@ -1,23 +1,24 @@
-"""What is known of a dish before it moves: its list, its predicted counts, its side of the sky."""
+"""What is known of a dish before it moves: its list, the counts by geometry, its hemisphere."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bridge.errors import YardError
 from bridge.helm.snapshot import Hemisphere, PositionRow
 from bridge.station.model import Station
+from sim.lists.survey import count_at
 from sim.rig.linkage import LinearLinkage, Linkage
 from sim.sky.belt import Site
 from sim.sky.mount import hour_angle_deg
 from sim.station_rig import linkage_of, site_of
 
-UNKNOWN_SPAN = (0, 1000)  # counts drawn where nothing is known of the travel
+UNKNOWN_SPAN = (0, 1000)  # counts drawn where nothing is known of the travel (judgement)
+MARGIN_COUNTS = 50  # counts drawn beyond the outermost position known (judgement)
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
-    """The console's surroundings: rows of the list, counts to draw, and the hemisphere."""
+class KnownDish:
+    """What the console shows of a dish beforehand: the list, the counts to draw, the hemisphere."""
 
     name: str
     rows: tuple[PositionRow, ...] = ()
@@ -25,18 +26,18 @@ class Setting:
     hemisphere: Hemisphere = "north"
 
 
-def _predict(site: Site, linkage: Linkage | None, longitude_deg: float | None) -> int | None:
+def _geometric_count(
+    site: Site, linkage: Linkage | None, longitude_deg: float | None
+) -> int | None:
     """The count at which geometry puts a satellite; None beyond the reach of the linkage."""
-    if linkage is None or longitude_deg is None:
+    if longitude_deg is None:
         return None
-    try:
-        return round(linkage.count(hour_angle_deg(site, longitude_deg)))
-    except YardError:
-        return None
+    count = count_at(linkage, hour_angle_deg(site, longitude_deg))
+    return None if count is None else round(count)
 
 
-def setting_of(station: Station) -> Setting:
-    """The surroundings that a station file gives."""
+def known_dish(station: Station) -> KnownDish:
+    """What a station file says of its dish."""
     where = station.station
     site = site_of(station)
     linkage = linkage_of(station)
@@ -46,7 +47,7 @@ def setting_of(station: Station) -> Setting:
             row.name,
             row.longitude_deg,
             row.count,
-            _predict(site, linkage, row.longitude_deg),
+            _geometric_count(site, linkage, row.longitude_deg),
         )
         for row in station.position
     )
@@ -55,5 +56,5 @@ def setting_of(station: Station) -> Setting:
     if isinstance(linkage, LinearLinkage):
         span = (0, round(linkage.stroke_counts))
     elif known:
-        span = (min(known) - 50, max(known) + 50)
-    return Setting(where.name, rows, span, "north" if where.latitude_deg >= 0 else "south")
+        span = (min(known) - MARGIN_COUNTS, max(known) + MARGIN_COUNTS)
+    return KnownDish(where.name, rows, span, "north" if where.latitude_deg >= 0 else "south")

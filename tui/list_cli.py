@@ -21,7 +21,7 @@ def plan(
     """Say where every satellite is and what a count costs."""
     from tui.commands.plan import run
 
-    return run(station, json=json, plot=plot, bent=refraction)
+    return run(station, json=json, plot=plot, refracted=refraction)
 
 
 def drift(
@@ -57,10 +57,10 @@ def station_new(
     questions: Annotated[bool, Parameter(help="ask for what is not given")] = True,
 ) -> int:
     """Write a commented station file to fill in."""
-    from bridge.station.template import Known
+    from bridge.station.template import KnownFacts
     from tui.commands.station import new
 
-    known = Known(name, latitude, longitude, height, diameter)
+    known = KnownFacts(name, latitude, longitude, height, diameter)
     return new(file, known, kind=mount, questions=questions)
 
 

@@ -12,7 +12,7 @@ WIDTH = 80  # cells of the narrowest terminal served
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A head, a width in cells, and the side that a cell leans on."""
+    """The head of a column, its width in cells, and whether its cells are set to the right."""
 
     head: str
     width: int
@@ -31,31 +31,31 @@ def _cells(letter: str) -> int:
 
 
 def fit(text: str, width: int, right: bool = False) -> str:
-    """A text cut or padded to so many cells; what cannot be shown is a question mark.
+    """A text cut or padded to a width in cells; a letter that cannot be shown becomes "?".
 
     >>> fit("Nettle", 4), fit("Elm", 5, right=True)
     ('Net…', '  Elm')
     """
     shown = "".join(letter if letter.isprintable() else "?" for letter in text)
     if cells_of(shown) > width:
-        kept, room = "", width - 1
+        start, left = "", width - 1
         for letter in shown:
-            room -= _cells(letter)
-            if room < 0:
+            left -= _cells(letter)
+            if left < 0:
                 break
-            kept += letter
-        shown = kept + "…"
+            start += letter
+        shown = start + "…"
     space = " " * (width - cells_of(shown))
     return space + shown if right else shown + space
 
 
 def room() -> int:
-    """Cells of the terminal, or of the narrowest one where the output goes elsewhere."""
+    """The width of the terminal in cells; that of the narrowest one for a file or a pipe."""
     return max(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns)
 
 
 def widened(columns: Sequence[Column], names: Iterable[str], cells: int) -> list[Column]:
-    """The columns with "name" as wide as the names need and so many cells in a line allow.
+    """The columns, with "name" as wide as its names need and as a line of `cells` allows.
 
     >>> narrow = (Column("no", 3), Column("name", 4, right=False))
     >>> [c.width for c in widened(narrow, ["Nettle", "Elm"], 9)]
@@ -90,7 +90,11 @@ def side(angle_deg: float, digits: int = 1) -> str:
 
 
 def number(value: float | None, digits: int, sign: bool = False) -> str:
-    """A number with so many decimals; a dash where there is none."""
+    """A number with `digits` decimals; a dash where there is none.
+
+    >>> number(2.25, 1), number(3.0, 0, sign=True), number(None, 1)
+    ('2.2', '+3', '-')
+    """
     if value is None:
         return "-"
     return f"{value:{'+' if sign else ''}.{digits}f}"

@@ -9,6 +9,7 @@ from typing import IO
 
 from bridge.errors import CaptureError
 from bridge.signal.waveform import Sending, edges_of, samples_of
+from bridge.textfile.save import replacing
 
 WAV_RATE_HZ = 192e3  # samples a second, where nobody asks for another
 CSV_RATE_HZ = 250e3
@@ -24,15 +25,11 @@ def write_capture(path: Path, sending: Sending, *, rate_hz: float | None = None)
         raise CaptureError(
             f"{path}: no waveform of kind '{path.suffix}'; name it {', '.join(WRITERS)}"
         )
-    draft = path.with_name(path.name + ".part")
     try:
-        with draft.open("wb") as file:
+        with replacing(path, like=path) as file:
             writer(file, sending, rate_hz)
-        draft.replace(path)
     except OSError as error:
         raise CaptureError(f"{path}: not written: {error.strerror or error}") from error
-    finally:
-        draft.unlink(missing_ok=True)
 
 
 def _write_wav(file: IO[bytes], sending: Sending, rate_hz: float | None) -> None:

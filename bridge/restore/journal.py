@@ -139,5 +139,5 @@ class JournalFile:
                 f"{self.path}: its folder cannot be made: {error.strerror}; name another with "
                 "--journal"
             ) from None
-        save_whole(self.path, content, expected=self._on_disk, keep=False)
+        save_whole(self.path, content, expected=self._on_disk, backup=False)
         self._on_disk = content

@@ -1,11 +1,11 @@
-"""A station file to begin with: every key explained, those not known yet left as comments."""
+"""A station file to begin with: every key explained, those not known yet as comments."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["linear", "worm"]
+MountKind = Literal["linear", "worm"]
 
 _HEAD = """\
 # A station file: the site, the dish, its mount, its limits and its position list.
@@ -70,8 +70,8 @@ _TAIL = """\
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
-    """What is known of a station when its file is begun; None is left for later."""
+class KnownFacts:
+    """What is known of a station when its file is begun; None where nothing is known yet."""
 
     name: str | None = None
     latitude_deg: float | None = None
@@ -82,7 +82,7 @@ class Known:
     west_end: int | None = None
 
 
-def blank_station(known: Known, kind: Kind = "linear") -> str:
+def blank_station(known: KnownFacts, kind: MountKind = "linear") -> str:
     """The text of a commented station file, with what is known written in."""
     dish = _pair("diameter_m", known.diameter_m, 1.2)
     frequency = "frequency_ghz = 12.0"
@@ -103,8 +103,9 @@ def blank_station(known: Known, kind: Kind = "linear") -> str:
 
 
 def _pair(key: str, value: float | str | None, example: float | str) -> str:
+    """A line of TOML; a comment with an example where the value is not known."""
     import tomlkit  # noqa: PLC0415 - 30 ms that only a writer spends
 
-    hint = "" if value is not None else "# "
+    comment = "# " if value is None else ""
     shown = example if value is None else value
-    return f"{hint}{key} = {tomlkit.item(shown).as_string()}"
+    return f"{comment}{key} = {tomlkit.item(shown).as_string()}"

@@ -70,8 +70,8 @@ def check(text: str, where: str, model: type[Model]) -> Checked[Model]:
         except ValidationError as error:
             mistakes += mistakes_in(error, source, model)
         mistakes += model.conflicts(data, source)
-    own = tuple(mistake for mistake in mistakes if _value_at(data, mistake.path) != UNREADABLE)
-    return Checked(source, data, fitting, own, tuple(syntax))
+    readable = [mistake for mistake in mistakes if _value_at(data, mistake.path) != UNREADABLE]
+    return Checked(source, data, fitting, tuple(readable), tuple(syntax))
 
 
 def _value_at(data: object, path: KeyPath) -> object:

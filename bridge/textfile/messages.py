@@ -47,8 +47,8 @@ def _mistake(item: Mapping[str, Any], text: TomlText, model: type[BaseModel]) ->
         return Mistake(path, shape, "shape")
     written = text.as_written(path, item["input"])
     sentence = _wrong_value(kind, written, item["input"], schema, unit_of(path))
-    says: str = item["msg"]
-    return Mistake(path, sentence or f"{written}: {says[0].lower()}{says[1:]}; correct it")
+    reason: str = item["msg"]
+    return Mistake(path, sentence or f"{written}: {reason[0].lower()}{reason[1:]}; correct it")
 
 
 def _missing(path: KeyPath, key: str, schema: Schema, table: Schema) -> Mistake:

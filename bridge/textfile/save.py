@@ -1,4 +1,4 @@
-"""A file saved whole or not at all, its former content kept beside it, nobody's edits lost."""
+"""A file saved whole or not at all, with its former content as a backup and no edit lost."""
 
 from __future__ import annotations
 
@@ -10,35 +10,40 @@ import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import IO
 
 from bridge.errors import BadInput
 
-LOCK_S = 5.0  # s to wait for another program that saves in the same folder
-BUSY_S = 1.0  # s to try again where a virus scanner or viewer holds the file (Windows)
+LOCK_S = 5.0  # s to wait for another program that saves in the same folder (judgement)
+BUSY_S = 1.0  # s to try again where another program holds the file open, on Windows (judgement)
 BACKUP_SUFFIX = ".bak"
 
 
 def backup_of(path: Path) -> Path:
-    """Where the former content of a file is kept; links are followed."""
+    """Where the former content of a file goes; links are followed."""
     real = Path(os.path.realpath(path))
     return real.with_name(real.name + BACKUP_SUFFIX)
 
 
 def save_whole(
-    path: Path, content: bytes, *, expected: bytes | None, keep: bool = True
+    path: Path, content: bytes, *, expected: bytes | None, backup: bool = True
 ) -> Path | None:
-    """Replace what a file holds, and keep the former content; returns where that is.
+    """Replace what a file holds; returns where the former content is now, None without a backup.
 
     `expected` is what the file held when it was read, None for a file that must not be there yet.
     Raises BadInput, with nothing changed, where another program wrote in between or the disk
     refuses.
     """
     real = Path(os.path.realpath(path))  # through links, to the file itself
+    if not real.parent.is_dir():
+        raise BadInput(
+            f"{path}: the folder {real.parent} does not exist; make it or choose another"
+        )
     try:
         with _alone_in(real.parent, path):
             found = _content(real)
             if found is not None and expected is None:
-                raise BadInput(f"{path}: is there already; choose another name or move it away")
+                raise BadInput(f"{path}: already exists; choose another name or move it away")
             if found != expected:
                 gone = "is gone" if found is None else "was changed by another program"
                 raise BadInput(
@@ -47,12 +52,12 @@ def save_whole(
                 )
             if found is not None and not os.access(real, os.W_OK):
                 raise BadInput(f"{path}: is write-protected, so nothing was saved; allow it first")
-            kept = None
-            if found is not None and keep:
-                kept = backup_of(real)
-                replace_file(kept, found, like=real)
+            former = None
+            if found is not None and backup:
+                former = backup_of(real)
+                replace_file(former, found, like=real)
             replace_file(real, content, like=real)
-            return kept
+            return former
     except OSError as error:
         raise BadInput(
             f"{path}: cannot be saved: {error.strerror or error}; the file is as it was, free some"
@@ -61,6 +66,7 @@ def save_whole(
 
 
 def _content(path: Path) -> bytes | None:
+    """What a file holds; None where there is none."""
     try:
         return path.read_bytes()
     except FileNotFoundError:
@@ -101,19 +107,29 @@ def replace_file(path: Path, content: bytes, *, like: Path) -> None:
 
     Raises OSError, with the former content in place. Links are not followed.
     """
+    with replacing(path, like=like) as file:
+        file.write(content)
+
+
+@contextlib.contextmanager
+def replacing(path: Path, *, like: Path) -> Iterator[IO[bytes]]:
+    """A file to write to, which takes the place of `path` in one step at the end.
+
+    After an exception nothing has changed. As `replace_file` otherwise.
+    """
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".tmp", dir=path.parent)
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(content)
+            yield file
             file.flush()
             os.fsync(file.fileno())
-        _take_after(temporary, like)
+        _copy_mode(like, temporary)
         _swap(temporary, path)
     except BaseException:
         temporary.unlink(missing_ok=True)
         raise
-    with contextlib.suppress(OSError):  # the folder's own entry; not every system can
+    with contextlib.suppress(OSError):  # the entry in the folder; not every system can
         folder = os.open(path.parent, os.O_RDONLY)
         try:
             os.fsync(folder)
@@ -121,7 +137,8 @@ def replace_file(path: Path, content: bytes, *, like: Path) -> None:
             os.close(folder)
 
 
-def _take_after(temporary: Path, like: Path) -> None:
+def _copy_mode(like: Path, temporary: Path) -> None:
+    """Give a file the mode and owner of another; those of any new file where that is not there."""
     try:
         known = like.stat()
     except FileNotFoundError:
@@ -136,6 +153,7 @@ def _take_after(temporary: Path, like: Path) -> None:
 
 
 def _swap(temporary: Path, path: Path) -> None:
+    """Move a file to its place; Windows refuses for as long as another program has it open."""
     until_s = time.monotonic() + BUSY_S
     while True:
         try:

@@ -81,7 +81,7 @@ def test_out_and_in_again(
     assert spreadsheet.export(path, out=sheet, decimal="comma") == 0
     assert sheet.read_bytes().startswith(b"\xef\xbb\xbfnumber;name;longitude_deg;")
     assert b"\r\n1;Alder;41,2;94;-45,0;45,0;2026-05-04;\r\n" in sheet.read_bytes()
-    with pytest.raises(BadInput, match="is there already"):
+    with pytest.raises(BadInput, match="already exists"):
         spreadsheet.export(path, out=sheet)
     assert spreadsheet.import_sheet(sheet, path) == 0
     assert path.read_text(encoding="utf-8") == STATION

@@ -108,10 +108,10 @@ def test_the_screen_says_what_was_fitted_and_what_was_not(
 ) -> None:
     run(write(tmp_path))
     said = " ".join(capsys.readouterr().out.split())
-    assert "4 peaks fitted: they tell offset and scale" in said
-    assert "dish pivot held near what was measured" in said
+    assert "4 peaks fitted: they fix offset and scale" in said
+    assert "dish pivot kept close to the values in [mount]" in said
     assert "axis may be set true or modified" in said
-    assert "held back: taught less what all other peaks tell" in said
+    assert "held back: taught minus what all other peaks predict" in said
     run(write(tmp_path, dict.fromkeys(TAUGHT)))
     said = " ".join(capsys.readouterr().out.split())
     assert "No peak to fit." in said
@@ -125,7 +125,7 @@ def test_without_mount_the_screen_names_what_is_usual(
     run(write(tmp_path, {"Elm": None, "Fir": None}, bare))
     out = capsys.readouterr().out
     said = " ".join(out.split())
-    assert "held near what is usual" in said
+    assert "kept close to the usual values" in said
     assert "do not tell a linear actuator from a worm drive" in said
     alder = next(line for line in out.splitlines() if "Alder" in line)
     assert "±" not in alder  # one other peak and no mount hold nothing against it

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 HEAD_BYTES = 4096  # bytes of a file from which its kind is told (judgement)
 _STATION_TABLE = re.compile(r"^\ufeff?\s*(\[\s*station\s*\]|station\s*[.=])", re.MULTILINE)
-_SHARED_NOTES = {  # codes of notes that many positions share, and what one line says of them all
+_SHARED_NOTES = {  # codes of notes that many positions share, and their reason
     "not proved": "neither stored nor arrived at in the log with a count seen",
     "no count": "store was sent, and the log holds no counts, so the file's are not proved by it",
 }

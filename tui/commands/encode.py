@@ -10,13 +10,13 @@ from bridge.bus.meaning import meaning_of
 from bridge.bus.words import parse_words
 from bridge.errors import FrameError, WordsError
 
-SEPARATOR = ","  # a word of its own between frames
+SEPARATOR = ","  # a word that stands between two frames
 
 
 def encode(words: list[str], *, out: Path | None = None, rate_hz: float | None = None) -> int:
     """Print the bytes of each frame, with its meaning; write the waveform where asked.
 
-    Frames are parted by a comma standing alone: `goto 7 , halt`.
+    A comma that stands alone separates frames: `goto 7 , halt`.
     """
     frames = [_frame_of(group) for group in _split(words)]
     for frame in frames:

@@ -12,7 +12,7 @@ from bridge.station.model import Station, load_station
 from sim.lists.survey import FINE_DB, MountPlan, Satellite, Survey, survey
 from tui.text_table import Column, number, room, side, table, widened
 
-DIGITS = 7  # decimals of degrees and counts in JSON, past what look angles are checked to
+DIGITS = 7  # decimals of degrees and counts in JSON, finer than look angles are true (judgement)
 
 SATELLITE_KEYS = (
     "number",
@@ -75,14 +75,14 @@ DRIVE = (
 )
 DRIVE_LEGEND = f"""\
 count by geometry, growing west, for an axis set true (a modified one peaks up
-to 0.08 deg nearer to noon); off: taught less that; /deg: counts a degree;
+to 0.08 deg nearer to noon); off: taught minus count; /deg: counts a degree;
 1 dB: counts that cost 1 dB; 1 count: dB that one count costs; grain: fine up
 to {FINE_DB:g} dB, where one count is finer than the beam needs;
 angle: data bytes of E0 31 6E .. .., for a receiver that computes for itself"""
 
 
-def _json(kind: str, whole: MountPlan | Satellite, keys: tuple[str, ...]) -> str:
-    values = asdict(whole)
+def _json(kind: str, row: MountPlan | Satellite, keys: tuple[str, ...]) -> str:
+    values = asdict(row)
     pairs = {key: values[key] for key in keys}
     short = {k: round(v, DIGITS) if isinstance(v, float) else v for k, v in pairs.items()}
     return dumps({"kind": kind, **short}, ensure_ascii=False)
@@ -181,17 +181,19 @@ def _drive_cells(row: Satellite) -> list[str]:
     ]
 
 
-def run(station: Path, *, json: bool = False, plot: Path | None = None, bent: bool = False) -> int:
-    """Print the plan of a station file, and draw it; `bent` adds the air's bending. Returns 0."""
-    read = load_station(station)
-    plan = survey(read, refracted=bent)
-    for warning in read.warnings():
+def run(
+    station: Path, *, json: bool = False, plot: Path | None = None, refracted: bool = False
+) -> int:
+    """Print the plan of a station file, and draw it; `refracted` adds the air. Returns 0."""
+    loaded = load_station(station)
+    plan = survey(loaded, refracted=refracted)
+    for warning in loaded.warnings():
         print(f"arcstep: {station}: {warning}", file=sys.stderr)
     if plot is not None:
         from tui.pictures.belt import draw_plan  # noqa: PLC0415 - only a picture needs it
 
-        draw_plan(read, plan, plot)
-    for line in json_lines(plan) if json else text_lines(read, plan):
+        draw_plan(loaded, plan, plot)
+    for line in json_lines(plan) if json else text_lines(loaded, plan):
         print(line)
     if plot is not None:
         print(f"arcstep: picture written to {plot}", file=sys.stderr)

@@ -15,9 +15,9 @@ from sim.rig.dish import Dish
 from sim.yard import Yard
 from sim.yard_files import load_yard
 from sim.yard_url import DEMO_YARD
+from tui.text_table import WIDTH
 
-TEXT_COLUMN = 31  # where sentences begin
-WIDTH = 80  # columns
+TEXT_COLUMN = 31  # columns before the sentences
 
 
 def _yard(station: Path | None, taught: bool) -> Yard:
@@ -28,22 +28,25 @@ def _yard(station: Path | None, taught: bool) -> Yard:
 
 
 def _lines(step: Step) -> list[str]:
-    """A step for a person: what was said, then what came of it."""
+    """A step for a person: the frame and its meaning, then what came of it."""
     time = "" if step.t_s is None else f"{step.t_s:.3f}"
     head = f"{time:>10}  {step.hex:<17}  "
-    came: str = step.outcome
+    outcome: str = step.outcome
     if step.outcome == "moved":
-        came = f"moved {step.count_before} -> {step.count_after}"
-        came += f", ended by {step.ended_by}" if step.ended_by else ", still moving"
-        came += f", now at hour angle {step.hour_angle_deg:+.1f}"
+        outcome = f"moved {step.count_before} -> {step.count_after}"
+        outcome += f", ended by {step.ended_by}" if step.ended_by else ", still moving"
+        outcome += f", now at hour angle {step.hour_angle_deg:+.1f}"
     if step.reason:
-        came += f": {step.reason}"
+        outcome += f": {step.reason}"
     if step.reply_hex:
-        came += f", replied {step.reply_hex}"
-    rest = {"initial_indent": " " * TEXT_COLUMN, "subsequent_indent": " " * TEXT_COLUMN}
-    says = textwrap.wrap(step.meaning, WIDTH, **rest) or [""]  # type: ignore[arg-type]
-    came_lines = textwrap.wrap(f"=> {came}", WIDTH, **rest)  # type: ignore[arg-type]
-    return [head + says[0].lstrip(), *says[1:], *came_lines]
+        outcome += f", replied {step.reply_hex}"
+    meaning = _indented(step.meaning) or [""]
+    return [head + meaning[0].lstrip(), *meaning[1:], *_indented(f"=> {outcome}")]
+
+
+def _indented(text: str) -> list[str]:
+    indent = " " * TEXT_COLUMN
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
 
 
 def run(
@@ -59,9 +62,7 @@ def run(
     """Replay one capture; 1 when it holds no command at all."""
     dish = Dish(_yard(station, taught), faults=faults)
     capture = open_capture(file, rate_hz=rate_hz)
-    steps = 0
-    moved = 0
-    refused = 0
+    steps = moved = refused = 0
     if not json:
         print(f"{'time s':>10}  {'bytes':<17}  meaning, and what came of it")
     for step in Replay(dish).run(read_traffic(capture, channel=channel)):

@@ -10,7 +10,7 @@ from typing import Any
 
 from bridge.errors import BadInput
 from bridge.station.model import Station
-from bridge.station.template import Kind, Known, blank_station
+from bridge.station.template import KnownFacts, MountKind, blank_station
 from bridge.textfile.checked import check
 from bridge.textfile.save import save_whole
 from sim.demo_station import demo_station
@@ -49,8 +49,8 @@ def _count(value: float) -> int:
     return int(value)
 
 
-def _objection(known: Known) -> str | None:
-    """What is wrong with what is known so far, in a sentence; None where it could be a station."""
+def _objection(known: KnownFacts) -> str | None:
+    """The first thing wrong with what is known so far; None where it could become a station."""
     stand_in = replace(
         known,
         latitude_deg=0.0 if known.latitude_deg is None else known.latitude_deg,
@@ -60,7 +60,7 @@ def _objection(known: Known) -> str | None:
     return f"{mistakes[0].path[-1]}: {mistakes[0].message}" if mistakes else None
 
 
-def ask_for(known: Known, ask: Ask) -> Known:
+def ask_for(known: KnownFacts, ask: Ask) -> KnownFacts:
     """Ask for what is not known yet; an empty answer leaves it for later."""
     if known.name is None:
         known = replace(known, name=ask("Name of the station").strip() or None)
@@ -74,12 +74,12 @@ def ask_for(known: Known, ask: Ask) -> Known:
                 value: Any = _number(answer, sides)
                 if key in _WHOLE:
                     value = _count(value)
-                told = replace(known, **{key: value})
-                objection = _objection(told)
+                more = replace(known, **{key: value})
+                objection = _objection(more)
             except BadInput as error:
                 objection = str(error)
             if objection is None:
-                known = told
+                known = more
             else:
                 print(f"  {objection}", file=sys.stderr)
     return known
@@ -90,7 +90,9 @@ def _ask(question: str) -> str:
     return sys.stdin.readline()
 
 
-def new(path: Path, known: Known, *, kind: Kind = "linear", questions: bool = True) -> int:
+def new(
+    path: Path, known: KnownFacts, *, kind: MountKind = "linear", questions: bool = True
+) -> int:
     """Write a commented station file where none is yet. Raises BadInput."""
     _require_room(path)
     if questions and sys.stdin.isatty():
@@ -114,4 +116,4 @@ def demo(path: Path) -> int:
 
 def _require_room(path: Path) -> None:
     if path.exists():
-        raise BadInput(f"{path}: is there already; choose another name or move it away")
+        raise BadInput(f"{path}: already exists; choose another name or move it away")

@@ -13,6 +13,7 @@ from textual.screen import Screen
 from textual.widgets import Input, Static
 
 from bridge.bus import standard as std
+from bridge.textfile.save import replace_file
 from tui.console import questions
 from tui.console.command_field import CommandField
 from tui.console.dialogue import DriveDialogue
@@ -306,7 +307,7 @@ class MainScreen(Screen[None]):
         """Write the log to a file in the working directory."""
         path = Path(time.strftime("arcstep-log-%Y%m%d-%H%M%S.txt"))
         try:
-            path.write_text(log_text(self.query_one(FrameLog).lines), encoding="utf-8")
+            replace_file(path, log_text(self.query_one(FrameLog).lines).encode(), like=path)
         except OSError as error:
             self.notice(f"The log could not be written to {path.resolve()}: {error.strerror}.")
         else:

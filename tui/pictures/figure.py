@@ -1,4 +1,4 @@
-"""Pictures: matplotlib, which is optional, and a file written whole."""
+"""A matplotlib figure, where it is installed, and its file written whole."""
 
 from __future__ import annotations
 
@@ -42,4 +42,4 @@ def save_figure(figure: Any, out: Path) -> None:
     with matplotlib.rc_context(plain):
         figure.savefig(picture, format=kind, dpi=120, metadata=dateless)
     before = read_bytes(out) if out.exists() else None
-    save_whole(out, picture.getvalue(), expected=before, keep=False)
+    save_whole(out, picture.getvalue(), expected=before, backup=False)

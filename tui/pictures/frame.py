@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 ROW_INCHES = 1.35  # in, height of a byte's row; the rest is the title
 ROWS_MOST = 10  # bytes drawn; a message has six or eight at most
 TITLE_WIDTH = 120  # letters in a line of the title
-FAULTS_MOST = 3  # faults told of under the title
+FAULTS_MOST = 3  # faults listed under the title (judgement)
 AROUND_S = std.BIT_S  # s drawn before and after a byte
 SLOT_RANGE_S = (0.3e-3, 0.7e-3)  # s; outside it the mean slot tells nothing, and 0.5 is drawn
 SPOKEN = {"parse_math": False}

@@ -72,7 +72,7 @@ def test_two_programs_on_one_journal_are_told(tmp_path):
     one, other = JournalFile(tmp_path / "j.json"), JournalFile(tmp_path / "j.json")
     one.load(), other.load()
     one.save(Journal("first"))
-    with pytest.raises(BadInput, match="is there already"):
+    with pytest.raises(BadInput, match="already exists"):
         other.save(Journal("second"))
     other.load()
     one.save(Journal("first", session=2))

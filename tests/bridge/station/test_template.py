@@ -7,12 +7,12 @@ import re
 import pytest
 
 from bridge.station.model import KnownEnds, Station
-from bridge.station.template import Kind, Known, blank_station
+from bridge.station.template import KnownFacts, MountKind, blank_station
 from bridge.textfile.checked import check, parse_checked
 
 
 def test_a_blank_file_says_only_what_is_missing() -> None:
-    checked = check(blank_station(Known()), "new.toml", Station)
+    checked = check(blank_station(KnownFacts()), "new.toml", Station)
     assert [mistake.path for mistake in checked.mistakes] == [
         ("station", "latitude_deg"),
         ("station", "longitude_deg"),
@@ -20,7 +20,7 @@ def test_a_blank_file_says_only_what_is_missing() -> None:
 
 
 def test_what_is_known_is_written() -> None:
-    known = Known('the "yard"', -44.6, 3.9, 210.0, 1.2)
+    known = KnownFacts('the "yard"', -44.6, 3.9, 210.0, 1.2)
     station = parse_checked(blank_station(known), "new.toml", Station)
     assert station.station.name == 'the "yard"'
     assert (station.station.latitude_deg, station.station.height_m) == (-44.6, 210.0)
@@ -29,9 +29,9 @@ def test_what_is_known_is_written() -> None:
 
 
 @pytest.mark.parametrize("kind", ["linear", "worm"])
-def test_every_remark_that_is_a_key_is_a_right_one(kind: Kind) -> None:
+def test_every_remark_that_is_a_key_is_a_right_one(kind: MountKind) -> None:
     """With all remarks that hold keys or headers put to use, the file is a whole station."""
-    text = blank_station(Known(), kind)
+    text = blank_station(KnownFacts(), kind)
     used = re.sub(r"^# (\[+\w+\]+|\w+ = .*)$", r"\1", text, flags=re.MULTILINE)
     station = parse_checked(used, "new.toml", Station)
     assert station.mount is not None

@@ -254,7 +254,7 @@ def test_a_log_that_cannot_be_written_is_said(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(
-        Path, "write_text", lambda *_, **__: (_ for _ in ()).throw(OSError(28, "no space"))
+        Path, "replace", lambda *_, **__: (_ for _ in ()).throw(OSError(28, "no space"))
     )
 
     async def body(pilot: Any, app: Any, helm: Any) -> None:
