@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from bridge.bus import standard as std
+from bridge.signal.supply import reject_line
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -60,13 +61,10 @@ def quadrature_taps(rate_hz: float, carrier_hz: float) -> tuple[NDArray[np.float
     n = np.arange(count) - (count - 1) / 2
     window = 0.5 + 0.5 * np.cos(2 * np.pi * n / (count + 1))
     angle = 2 * np.pi * carrier_hz / rate_hz * n
-    blind = np.stack([np.ones(count), n / count], axis=1) * np.sqrt(window)[:, None]
     taps = []
     for wave in (np.cos(angle), -np.sin(angle)):
-        root = np.sqrt(window) * wave
-        fit, *_ = np.linalg.lstsq(blind, root, rcond=None)
-        rest = (root - blind @ fit) * np.sqrt(window)
-        taps.append(rest / (rest @ wave))
+        freed = reject_line(wave, window)
+        taps.append(freed / (freed @ wave))
     table = np.stack(taps, axis=1)
     noise = float(np.sqrt(np.mean(np.sum(table**2, axis=0))))
     return np.asfortranarray(table, dtype=np.float32), noise
@@ -135,10 +133,19 @@ def _band(rate_hz: float, carrier_hz: float, hop: int) -> Floats:
     return band.reshape(len(band), 2 * TOGETHER)
 
 
+def conjugate_carrier(turns: float, count: int) -> NDArray[np.complex128]:
+    """exp(-2 pi j n turns) for samples n: multiplied by it, a carrier lies at zero frequency.
+
+    The whole turns are taken out first, so that long captures keep their phase.
+    """
+    wave: NDArray[np.complex128] = np.exp(-2j * np.pi * (turns * np.arange(count) % 1.0))
+    return wave
+
+
 def _turn_back(turns: float, rows: int) -> Complexes:
     """Phases of a carrier that goes on by `turns` from point to point, as (row, point in it)."""
-    inner = np.exp(-2j * np.pi * (turns * np.arange(TOGETHER) % 1.0))
-    outer = np.exp(-2j * np.pi * (turns * TOGETHER * np.arange(rows) % 1.0))
+    inner = conjugate_carrier(turns, TOGETHER)
+    outer = conjugate_carrier(turns * TOGETHER, rows)
     phases: Complexes = np.multiply.outer(outer.astype(np.complex64), inner.astype(np.complex64))
     return phases
 

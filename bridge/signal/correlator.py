@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.signal.baseband import quantile
+from bridge.signal.baseband import conjugate_carrier, quantile
+from bridge.signal.supply import remove_supply
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     Complexes = NDArray[np.complex128]
     Counts = NDArray[np.int64]
 
-BASELINE_S = 1e-3  # s either side over which the supply is averaged out
 ROUGHNESS = 0.2  # of the level: deviation of a sample that is no noise but the carrier's shape
 SURE_NATS = 28.0  # of tone by which an edge may seem moved in one of ten thousand
 ZEROS = 120.0  # Hz, over the square of the distance to half the sample rate: s of the same
@@ -91,9 +91,8 @@ def correlate(
 ) -> Correlator:
     """The samples made ready; without a level it is that of the marks."""
     rate_hz = signal.rate_hz
-    samples = _free_of_supply(signal)
-    at = np.arange(len(samples))
-    turn = np.exp(-2j * np.pi * ((carrier_hz / rate_hz * at) % 1.0))
+    samples = remove_supply(signal.samples, rate_hz)
+    turn = conjugate_carrier(carrier_hz / rate_hz, len(samples))
     none = np.zeros(1, dtype=np.complex128)
     correlator = Correlator(
         np.concatenate((none, np.cumsum(samples * turn))),
@@ -130,14 +129,3 @@ def is_carrier(correlator: Correlator, marks: Sequence[Mark]) -> bool:
     whole = float(np.sum(correlator.power[end] - correlator.power[first]))
     swing = 3 * np.sqrt(2 * max(count, 1))  # three deviations of the noise's own power
     return bool(explained > LEAST_PURITY * (whole - correlator.noise**2 * (count + swing)))
-
-
-def _free_of_supply(signal: Signal) -> Reals:
-    """The samples without their averages over some slots."""
-    samples = signal.samples.astype(np.float64)
-    reach = max(1, round(signal.rate_hz * BASELINE_S))
-    total = np.concatenate(([0.0], np.cumsum(samples)))
-    at = np.arange(len(samples))
-    low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, len(samples))
-    samples -= (total[high] - total[low]) / (high - low)
-    return samples

@@ -14,6 +14,7 @@ import numpy as np
 
 from bridge.bus.event import Fault
 from bridge.bus.keying.mark import Mark
+from bridge.signal.supply import remove_supply
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -44,7 +45,7 @@ def mark_unreadable(signal: Signal) -> list[Mark]:
     if len(signal.samples) < 4 * count:
         return []
     window = np.ones(count) / count
-    samples = signal.samples - np.convolve(signal.samples, window, "same")
+    samples = remove_supply(signal.samples, signal.rate_hz)
     turned = np.where(np.arange(len(samples)) % 2, samples, -samples)
     power = np.square(np.convolve(turned, window, "same"))
     if power.mean() < MOST_SHARE * (np.square(samples).mean() - signal.deviation**2):

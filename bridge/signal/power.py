@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from bridge.bus import standard as std
+from bridge.signal.supply import reject_line
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -48,14 +49,12 @@ class BlockPowers:
 def _table_of(block: int, rate_hz: float, scale: float) -> Floats:
     """Columns cos, sin for each probe, blind to a constant and a slope, and the mean."""
     n = np.arange(block) - (block - 1) / 2
-    blind = np.stack([np.ones(block), n / max(block, 2)], axis=1)
     columns = []
     for probe_hz in REFERENCES_HZ:
         angle = 2 * np.pi * probe_hz / rate_hz * n
         for wave in (np.cos(angle), np.sin(angle)):
-            fit, *_ = np.linalg.lstsq(blind, wave, rcond=None)
-            rest = wave - blind @ fit
-            columns.append(rest / max(float(np.linalg.norm(rest)), 1e-6))
+            freed = reject_line(wave, np.ones(block))
+            columns.append(freed / np.linalg.norm(freed))
     columns.append(np.full(block, 1 / block))
     return np.ascontiguousarray(scale * np.stack(columns, axis=1), dtype=np.float32)
 

@@ -15,6 +15,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bridge.signal.baseband import conjugate_carrier
+from bridge.signal.supply import remove_supply
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -26,7 +29,6 @@ if TYPE_CHECKING:
     Counts = NDArray[np.int64]
 
 CELL_S = 22e-6  # s, cells in which the tone is summed: half a cycle
-BASELINE_S = 1e-3  # s either side over which the supply is averaged out
 SHORTEST_S, LONGEST_S = 0.36e-3, 1.26e-3  # s of tone weighed: one and two slots at their bounds
 SLOTS_S = tuple(n * 1e-5 for n in range(42, 59))  # s, lengths of the slot that are tried
 STEADY_JITTER_S = 7e-6  # s by which a slot may wander, of a sender with a crystal
@@ -69,13 +71,8 @@ class BitSequence:
 def cells_of(signal: Signal, carrier_hz: float) -> Cells:
     """Turn the carrier down and sum it in cells; the supply is averaged out first."""
     rate_hz = signal.rate_hz
-    samples = signal.samples.astype(np.float64)
-    reach = max(1, round(rate_hz * BASELINE_S))
-    total = np.concatenate(([0.0], np.cumsum(samples)))
-    at = np.arange(len(samples))
-    low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, len(samples))
-    samples = samples - (total[high] - total[low]) / (high - low)
-    turned = samples * np.exp(-2j * np.pi * ((carrier_hz / rate_hz * at) % 1.0))
+    samples = remove_supply(signal.samples, rate_hz)
+    turned = samples * conjugate_carrier(carrier_hz / rate_hz, len(samples))
     count = max(1, round(rate_hz * CELL_S))
     whole = len(samples) // count
     per_cell = turned[: whole * count].reshape(whole, count).sum(axis=1)

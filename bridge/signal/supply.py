@@ -1,30 +1,63 @@
-"""Means of blocks of samples -> the supply level and its changes, 13 V against 18 V."""
+"""The supply under the tone: its level and changes, 13 V against 18 V, and how it is taken out."""
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from bridge.bus import standard as std
 from bridge.bus.event import Supply
-from bridge.signal.baseband import quantile
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    Levels = NDArray[np.float64]
+    Reals = NDArray[np.float64]
 
-STEP_S = 1e-3  # s, means are averaged over about this
-OFF_V = 8.0  # V, below this there is no supply (or the capture is AC coupled)
-SETTLE_S = 25e-3  # s after a change in which the new level is taken
-HOLD_S = 0.25  # s that a first rise from nothing is watched: AC coupled, a step decays
-FADE = 0.03  # of the level that it loses meanwhile, then
-LEAVE_V = 0.4  # V from the old level at which a change is under way
-REMEMBER_S = 4.0  # s of levels kept for messages still to be told of
+BASELINE_S = 1e-3  # s either side over which the supply is averaged: about a bit (judgement)
+STEP_S = 1e-3  # s, block means are averaged over about this (judgement)
+OFF_V = 8.0  # V, below this there is no supply, or the capture is AC coupled (judgement)
+SETTLE_S = 25e-3  # s after a change in which the new level settles (judgement)
+HOLD_S = 0.25  # s that a first rise from nothing is watched: AC coupled, a step decays (judgement)
+FADE = 0.03  # of the level, that an AC coupled step loses in HOLD_S at least (judgement)
+LEAVE_V = 0.4  # V from the old level at which a change is under way (judgement)
+FOLLOW = 0.05  # weight of a new level in the running one, a time constant of 20 ms (judgement)
+REMEMBER_S = 4.0  # s of levels that are kept for messages still to come (judgement)
+
+
+def remove_supply(samples: NDArray[np.floating], rate_hz: float) -> Reals:
+    """The samples less their running mean over BASELINE_S on either side, shorter at the ends.
+
+    >>> remove_supply(np.array([13.0, 13.0, 13.0], np.float32), 1e3).tolist()
+    [0.0, 0.0, 0.0]
+    """
+    reach = max(1, round(rate_hz * BASELINE_S))
+    sums = np.concatenate(([0.0], np.cumsum(samples, dtype=np.float64)))
+    at = np.arange(len(samples))
+    low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, len(samples))
+    freed: Reals = samples - (sums[high] - sums[low]) / (high - low)
+    return freed
+
+
+def reject_line(wave: Reals, window: Reals) -> Reals:
+    """Windowed filter taps made from a wave that give nothing for a constant or a slope.
+
+    The part of the wave that a straight line explains under the window is taken out.
+
+    >>> ramp = np.arange(9.0)
+    >>> bool(abs(reject_line(np.sin(ramp), np.ones(9)) @ (13 + 5 * ramp)) < 1e-12)
+    True
+    """
+    root = np.sqrt(window)
+    at = np.arange(len(wave)) - (len(wave) - 1) / 2
+    line = np.stack([np.ones(len(wave)), at / len(wave)], axis=1) * root[:, None]
+    fit, *_ = np.linalg.lstsq(line, root * wave, rcond=None)
+    taps: Reals = (root * wave - line @ fit) * root
+    return taps
 
 
 def classify(volts: float) -> int:
@@ -34,21 +67,22 @@ def classify(volts: float) -> int:
 
 @dataclass(slots=True)
 class SupplyTracker:
-    """Block means in order, `block_s` apart -> supply events; `level` tells of any past moment."""
+    """Block means in order, `block_s` apart -> supply events and the level at any past time."""
 
     block_s: float
     start_s: float
-    _rest: Levels = field(default_factory=lambda: np.zeros(0))
+    _rest: Reals = field(default_factory=lambda: np.zeros(0))  # means short of a whole step
     _levels: deque[float] = field(default_factory=deque)
     _first: int = 0  # number of _levels[0]
     _next: int = 0  # number of the level to be judged next
     _state: int | None = None
-    _volts: float = 0.0
-    _seen: bool = False  # a supply was there: not an AC coupled capture
+    _volts: float = 0.0  # running level
+    _seen: bool = False  # there was a supply: the capture is not AC coupled
     _fading: bool = False  # a step of an AC coupled capture is decaying: no level is known
 
     @property
     def step_s(self) -> float:
+        """Time between levels."""
         return self._group * self.block_s
 
     @property
@@ -60,7 +94,8 @@ class SupplyTracker:
         """Time before which no supply event is to come."""
         return self.start_s + (self._next - round(2 * SETTLE_S / self.step_s)) * self.step_s
 
-    def push(self, means: Levels) -> Iterator[Supply]:
+    def push(self, means: Reals) -> Iterator[Supply]:
+        """Take the next means; give the changes that have settled."""
         values = np.concatenate((self._rest, means))
         whole = len(values) - len(values) % self._group
         self._rest = values[whole:]
@@ -68,16 +103,18 @@ class SupplyTracker:
         yield from self._judge(last=False)
 
     def finish(self) -> Iterator[Supply]:
+        """Give what waited to settle."""
         yield from self._judge(last=True)
 
     def level(self, from_s: float, to_s: float) -> float | None:
-        """The middle level between two times, None where there is no supply to be seen."""
+        """The median level in V between two times; None where no supply was seen."""
         low = int((from_s - self.start_s) / self.step_s) - self._first
         high = int((to_s - self.start_s) / self.step_s) + 1 - self._first
-        span = [self._levels[n] for n in range(max(low, 0), min(high, len(self._levels)))]
-        if not self._seen or not span:
-            return None
-        return quantile(np.asarray(span), 0.5)
+        span = self._span(max(low, 0), high)
+        return median(span) if self._seen and span else None
+
+    def _span(self, start: int, stop: int) -> list[float]:
+        return [self._levels[n] for n in range(start, min(stop, len(self._levels)))]
 
     def _judge(self, *, last: bool) -> Iterator[Supply]:
         settle = max(1, round(SETTLE_S / self.step_s))
@@ -97,7 +134,7 @@ class SupplyTracker:
                 elif (event := self._change(state, settle)) is not None:
                     yield event
             elif abs(volts - self._volts) < LEAVE_V:
-                self._volts += 0.05 * (volts - self._volts)
+                self._volts += FOLLOW * (volts - self._volts)
             self._next += 1
         keep = round(REMEMBER_S / self.step_s)
         while len(self._levels) > keep and self._first + settle < self._next:
@@ -105,16 +142,17 @@ class SupplyTracker:
             self._first += 1
 
     def _fades(self, settle: int, hold: int) -> bool:
+        """Whether the level decays after a rise, as behind a coupling capacitor."""
         at = self._next - self._first
-        span = [self._levels[n] for n in range(at, min(at + hold, len(self._levels)))]
-        early = quantile(np.asarray(span[settle // 2 : settle] or span), 0.5)
-        late = quantile(np.asarray(span[-settle:]), 0.5)
+        span = self._span(at, at + hold)
+        early = median(span[settle // 2 : settle] or span)
+        late = median(span[-settle:])
         return late < early - max(FADE * early, LEAVE_V)
 
     def _change(self, state: int, settle: int) -> Supply | None:
         at = self._next - self._first
-        after = [self._levels[n] for n in range(at, min(at + settle, len(self._levels)))]
-        settled = quantile(np.asarray(after[len(after) // 2 :]), 0.5)
+        after = self._span(at, at + settle)
+        settled = median(after[len(after) // 2 :])
         if self._state is not None and classify(settled) == self._state:
             return None  # a dip or an overshoot
         begun = at
@@ -122,7 +160,8 @@ class SupplyTracker:
             least = max(at - 2 * settle, 0)
             while begun > least and abs(self._levels[begun - 1] - self._volts) > LEAVE_V:
                 begun -= 1
-        told = self._seen or state > 0
-        self._seen = told
+        self._seen = self._seen or state > 0
         self._state, self._volts = classify(settled), settled
-        return Supply(self.start_s + (self._first + begun) * self.step_s, settled) if told else None
+        if not self._seen:
+            return None
+        return Supply(self.start_s + (self._first + begun) * self.step_s, settled)
