@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.signal.power import HIGHEST, BlockPowers, PowerMeter
+from bridge.signal.power import LARGEST_SAMPLE, BlockPowers, PowerMeter
 from random_search import examples
 
 RATES_HZ = [48e3, 96e3, 250e3, 1e6, 10e6]
@@ -69,4 +69,4 @@ def test_what_is_no_number_is_taken_for_none() -> None:
     samples[[50, 400, 900]] = np.nan, np.inf, -1e38
     for unit in probe(samples, 96e3, [3, 401]):
         assert np.isfinite(unit.power).all()
-        assert np.abs(unit.means).max() <= HIGHEST + 3.0
+        assert np.abs(unit.means).max() <= LARGEST_SAMPLE + 3.0
