@@ -1,6 +1,6 @@
 """Samples -> what is known of the tone on the line, and the supply beside it.
 
-samples -> activity -> strong or weak -> marks -> ToneUpdate
+samples -> activity -> strong_or_weak -> marks -> ToneUpdate
            `- means of blocks -> supply changes
 """
 
@@ -16,7 +16,7 @@ from bridge.bus.event import Supply
 from bridge.bus.keying.reader import LineEnd, ToneUpdate
 from bridge.signal.activity import ActivityDetector, Segment
 from bridge.signal.baseband import quantile
-from bridge.signal.strong import hear
+from bridge.signal.strong_or_weak import detect_marks
 from bridge.signal.supply import SupplyTracker
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ class SampleDetector:
     def _detect(self, segment: Segment) -> Iterator[ToneUpdate | Supply]:
         """The marks of a segment; a tone that goes on over its borders becomes one mark."""
         yield from self._track_supply()
-        marks = hear(segment, self.rate_hz, self.start_s, volts=self.volts)
+        marks = detect_marks(segment, self.rate_hz, self.start_s, volts=self.volts)
         begin_s = self.start_s + segment.first / self.rate_hz
         end_s = begin_s + len(segment.samples) / self.rate_hz
         if self._pending is not None and segment.opens and marks and marks[0].on_s <= begin_s:
