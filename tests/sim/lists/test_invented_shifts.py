@@ -1,4 +1,4 @@
-"""`positions shift` beside an oracle on invented rigs: the benchmark of its name runs 500."""
+"""`positions shift` beside an oracle on a few invented rigs: the study of its name runs 500."""
 
 from __future__ import annotations
 
@@ -34,21 +34,21 @@ def test_the_right_cause_is_named_where_the_evidence_can_tell(study: ModuleType)
     cannot: Counter[str] = Counter()
     oracle_right = 0
     for cause in study.CAUSES:
-        told = study.study(15, cause, 3, ("east",), SEED)
-        can += told.can
-        cannot += told.cannot
-        oracle_right += told.oracle_right
-    assert can.total() >= 75  # of 90: the oracle itself can tell most, or nothing is shown here
-    assert oracle_right >= 0.95 * can.total()
-    assert can["right"] >= 0.95 * can.total()
-    assert can["wrong"] + cannot["wrong"] <= 0.02 * (can.total() + cannot.total())
-    assert cannot["cannot tell"] >= 0.5 * cannot.total()
+        answers = study.study(3, cause, 3, ("east",), SEED)
+        can += answers.can
+        cannot += answers.cannot
+        oracle_right += answers.oracle_right
+    assert can.total() >= 14  # of 18: the oracle itself can tell most, or nothing is shown here
+    assert oracle_right >= can.total() - 1
+    assert can["right"] >= can.total() - 1
+    assert can["wrong"] == 0
+    assert cannot["wrong"] == 0
 
 
 @pytest.mark.parametrize("cause", [LOST, SLIPPED])
 def test_neither_can_tell_lost_counts_from_a_clamp_without_an_end(
     study: ModuleType, cause: str
 ) -> None:
-    told = study.study(10, cause, 2, (), SEED)
-    assert told.can.total() == 0
-    assert told.cannot == {"cannot tell": 10}
+    answers = study.study(2, cause, 2, (), SEED)
+    assert answers.can.total() == 0
+    assert answers.cannot == {"cannot tell": 2}
