@@ -7,7 +7,7 @@
     |   |-- CaptureError                     a file that holds no capture we can read
     |   `-- YardError                        a yard or station that cannot exist
     |-- Refused                          1   the guard would not let it move
-    |   `-- NotConfirmed                     it must be ordered twice
+    |   `-- NotConfirmed                     it is sent only when it is confirmed
     `-- LinkError (OSError)              3   the device or the way to it failed
         |-- PortUnavailable                  missing, busy, forbidden or unknown
         |-- LinkLost                         it was there and went away
@@ -54,7 +54,7 @@ class Refused(ArcstepError):
 
 
 class NotConfirmed(Refused):
-    """A command with far-reaching effects, ordered once; ordered again it is sent."""
+    """A command with far-reaching effects that was not confirmed; nothing was sent."""
 
 
 class LinkError(ArcstepError, OSError):

@@ -16,7 +16,6 @@ from bridge.bus.command import (
     Goto,
     GotoAngle,
     Halt,
-    Limits,
     SetLimit,
     Side,
     Store,
@@ -31,12 +30,15 @@ LONGEST_GOTO_S = trade.END_TO_END_S.high  # s, so that the slowest actuator arri
 SLOWEST_COUNTS_PER_S = trade.SLOW_COUNTS_PER_S.low  # counts/s, so that a laboured one does too
 MARGIN_S = 3.0  # s granted over a bound before the guard halts by itself (judgement)
 
-_ASKED_TWICE = {
+# Commands that are sent only once they are confirmed, and why
+_FAR_REACHING = {
     std.SET_POSITIONS: "it can overwrite every stored position",
     std.RESET: "a reset may clear the limits and the count",
     std.WRITE_COUNTER: "its use is not settled, and it may move every position",
     std.GOTO_COUNTER: "its use is not settled, and the dish may move",
 }
+# Commands that may move the dish even where their data is no command that the guard knows
+_MAY_MOVE = (std.GOTO_ANGLE, std.GOTO_COUNTER, std.SET_POSITIONS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,10 @@ class Situation:
     limit_east: int | None = None
     limit_west: int | None = None
 
+    def limit(self, side: Side) -> int | None:
+        """The soft limit of that side."""
+        return self.limit_east if side == "east" else self.limit_west
+
 
 @dataclass(frozen=True, slots=True)
 class Permit:
@@ -60,29 +66,65 @@ class Permit:
     bound_s: float | None = None
 
 
+def permit(frame: Frame, now: Situation, *, confirmed: bool = False) -> Permit:
+    """Leave to send `frame`, and for how long it may move.
+
+    A halt is always permitted. Raises Refused with the reason, and NotConfirmed for what is
+    permitted only when `confirmed`.
+    """
+    command = command_of(frame)
+    if isinstance(command, Halt):
+        return Permit()
+    _check_form(frame)
+    if frame.address not in POSITIONERS:
+        return Permit()
+    _check_bound(frame)
+    if frame.command in _FAR_REACHING and not confirmed:
+        raise NotConfirmed(f"{frame.hex} needs a confirmation: {_FAR_REACHING[frame.command]}")
+    moves = isinstance(command, Drive | Goto | GotoAngle) or frame.command in _MAY_MOVE
+    if moves and not now.acknowledged:
+        raise Refused("acknowledge the cautions first; nothing moves before")
+    match command:
+        case Drive():
+            _check_reversal(command.side, now)
+            _check_room(command, now)
+            return Permit(_drive_s(command) + MARGIN_S)
+        case SetLimit() | Store() if now.moving is not None:
+            raise Refused(f"driving {now.moving}; halt and let it come to rest first")
+        case SetLimit(side):
+            _check_limit(side, now)
+    return Permit(LONGEST_GOTO_S if moves else None)
+
+
 def _check_form(frame: Frame) -> None:
-    data = frame.build()
-    if not std.SHORTEST_COMMAND <= len(data) <= std.LONGEST_COMMAND:
+    length = len(frame.build())
+    if not std.SHORTEST_COMMAND <= length <= std.LONGEST_COMMAND:
         raise Refused(
-            f"{frame.hex} has {len(data)} bytes; a command has {std.SHORTEST_COMMAND} to "
+            f"{frame.hex} has {plural(length, 'byte')}; a command has {std.SHORTEST_COMMAND} to "
             f"{std.LONGEST_COMMAND}"
         )
     if frame.framing not in std.FRAMINGS or frame.is_reply:
         raise Refused(f"{frame.hex} does not start a command; commands start with E0 to E3")
 
 
-def _check_unbounded(frame: Frame) -> None:
-    """A drive must carry its bound, to whatever address and however it is spelled."""
+def _check_bound(frame: Frame) -> None:
+    """A drive must carry its bound, however it is spelled."""
     if frame.command in (std.GO_EAST, std.GO_WEST):
         raise Refused(
             f"{frame.hex} may drive without a bound; say 'drive east|west N counts' instead"
         )
-    if frame.command in (std.DRIVE_EAST, std.DRIVE_WEST) and (
-        len(frame.data) != 1 or frame.data[0] == 0
-    ):
+    bounded = len(frame.data) == 1 and any(frame.data)
+    if frame.command in (std.DRIVE_EAST, std.DRIVE_WEST) and not bounded:
         raise Refused(
             f"{frame.hex} drives without a bound; say N counts (1-128) or N seconds (1-127)"
         )
+
+
+def _drive_s(drive: Drive) -> float:
+    """The longest that a drive with a bound can last, s."""
+    if drive.seconds is not None:
+        return drive.seconds
+    return (drive.counts or 0) / SLOWEST_COUNTS_PER_S
 
 
 def _check_reversal(side: Side, now: Situation) -> None:
@@ -95,75 +137,30 @@ def _check_reversal(side: Side, now: Situation) -> None:
         )
 
 
-def _room(side: Side, now: Situation) -> int | None:
-    """Counts left to the soft limit ahead, where it is known and on."""
-    limit = now.limit_east if side == "east" else now.limit_west
+def _check_room(drive: Drive, now: Situation) -> None:
+    """A drive ends inside the soft limit ahead, where that is known and on; counts grow west."""
+    limit = now.limit(drive.side)
     if not now.limits_on or limit is None or now.count is None:
-        return None
-    return now.count - limit if side == "east" else limit - now.count
-
-
-def _check_room(command: Drive, now: Situation) -> None:
-    room = _room(command.side, now)
-    if room is None:
         return
-    limit = now.limit_east if command.side == "east" else now.limit_west
+    room = now.count - limit if drive.side == "east" else limit - now.count
     if room <= 0:
-        raise Refused(f"at the {command.side} soft limit {limit}; drive the other way")
-    if command.counts is not None and command.counts > room:
+        raise Refused(f"at the {drive.side} soft limit {limit}; drive the other way")
+    if drive.counts is not None and drive.counts > room:
+        left = "1 count is left" if room == 1 else f"{room} counts are left"
         raise Refused(
-            f"{plural(command.counts, 'count')} {command.side} would pass the soft limit at "
-            f"{limit}; {plural(room, 'count')} are left"
+            f"{plural(drive.counts, 'count')} {drive.side} would pass the soft limit at {limit}; "
+            f"{left}"
         )
 
 
-def _check_limit(command: SetLimit, now: Situation) -> None:
-    if now.count is None:
+def _check_limit(side: Side, now: Situation) -> None:
+    """Neither limit may pass the other."""
+    opposite: Side = "west" if side == "east" else "east"
+    other = now.limit(opposite)
+    if now.count is None or other is None:
         return
-    other = now.limit_west if command.side == "east" else now.limit_east
-    if other is None:
-        return
-    if (command.side == "east") == (now.count >= other):
-        opposite = "west" if command.side == "east" else "east"
+    if now.count >= other if side == "east" else now.count < other:
         raise Refused(
-            f"{command.side} limit at {now.count} would lie {opposite} of the {opposite} limit "
+            f"{side} limit at {now.count} would lie {opposite} of the {opposite} limit "
             f"{other}; counts grow west"
         )
-
-
-def permit(frame: Frame, now: Situation, *, asked_twice: bool = False) -> Permit:
-    """Leave to send `frame`, and for how long it may move. Raises Refused with the reason.
-
-    A halt is always permitted.
-    """
-    command = command_of(frame)
-    if isinstance(command, Halt):
-        return Permit()
-    _check_form(frame)
-    if frame.address not in POSITIONERS:
-        return Permit()
-    _check_unbounded(frame)
-    why = _ASKED_TWICE.get(frame.command) if frame.command is not None else None
-    if why and not asked_twice:
-        raise NotConfirmed(f"{frame.hex} needs to be asked for twice: {why}")
-    moves = isinstance(command, Drive | Goto | GotoAngle) or frame.command in (
-        std.GOTO_ANGLE,
-        std.GOTO_COUNTER,
-        std.SET_POSITIONS,
-    )
-    if moves and not now.acknowledged:
-        raise Refused("acknowledge the cautions first; nothing moves before")
-    match command:
-        case Drive(side, counts, seconds):
-            _check_reversal(side, now)
-            _check_room(command, now)
-            if seconds is not None:
-                return Permit(seconds + MARGIN_S)
-            return Permit((counts or 0) / SLOWEST_COUNTS_PER_S + MARGIN_S)
-        case SetLimit() | Store() if now.moving is not None:
-            raise Refused(f"driving {now.moving}; halt and let it come to rest first")
-        case SetLimit():
-            _check_limit(command, now)
-        case Limits():
-            pass
-    return Permit(LONGEST_GOTO_S if moves else None)

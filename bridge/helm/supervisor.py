@@ -62,12 +62,13 @@ class Supervisor:
                 self._state.log.add(order.record)
             else:
                 self._send(adapter, order)
+        except NotConfirmed as refusal:
+            self._orders.release_key()
+            words = order.words if isinstance(order, FrameOrder) else ""
+            self._state.refuse(f"{refusal}; enter it again to send it", confirm=words)
         except Refused as refusal:
             self._orders.release_key()  # a held key that was refused asks once, not thirty times
-            words = order.words if isinstance(order, FrameOrder) else ""
-            self._state.refuse(
-                str(refusal), confirm=words if isinstance(refusal, NotConfirmed) else ""
-            )
+            self._state.refuse(str(refusal))
         except LinkLost:
             raise
         except ArcstepError as error:
@@ -81,7 +82,7 @@ class Supervisor:
             return
         frame, log = order.frame, self._state.log
         situation = self.motion.situation(self._state.snapshot, self._clock())
-        granted = permit(frame, situation, asked_twice=order.confirmed)
+        granted = permit(frame, situation, confirmed=order.confirmed)
         data = frame.build()
         sent = adapter.send(data, reply_s=REPLY_S if frame.reply_wanted else 0.0)
         overtaken = order.halts != self._orders.halts

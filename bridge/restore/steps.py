@@ -171,7 +171,7 @@ class Restoration:
 
     def _write_counter(self, seen: Observation, count: int) -> Steps:
         frame = _counter_frame(count)
-        permit(frame, self._mover.situation(seen), asked_twice=True)
+        permit(frame, self._mover.situation(seen), confirmed=True)
         return (yield SendFrame(frame))
 
     def _read_counter(

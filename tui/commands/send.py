@@ -11,7 +11,7 @@ from bridge.bus.frame import Frame
 from bridge.bus.meaning import meaning_of
 from bridge.bus.words import parse_words
 from bridge.diagnosis import MotionWatch, explain
-from bridge.errors import Refused
+from bridge.errors import NotConfirmed, Refused
 from bridge.guard import Situation, permit
 from bridge.link.client import Adapter
 from bridge.link.status import Status
@@ -125,7 +125,10 @@ def run(words: Sequence[str], port: str, *, dry_run: bool = False, clear: bool =
     frame = parse_words(words)
     print(f"{frame.hex}  {meaning_of(frame).sentence}", flush=True)
     # Judged before the port is opened: what would be refused needs no device.
-    granted = permit(frame, Situation(acknowledged=True))
+    try:
+        granted = permit(frame, Situation(acknowledged=True))
+    except NotConfirmed as refusal:
+        raise NotConfirmed(f"{refusal}; send it from the console, which asks for one") from None
     if dry_run:
         return 0
     moves = granted.bound_s is not None or isinstance(command_of(frame), Goto | GotoAngle)

@@ -114,6 +114,10 @@ def test_a_reset_is_sent_when_it_is_ordered_twice(watched: Any) -> None:
     watched.run()
     assert watched.bench.done == []
     assert helm.snapshot().confirm == words
+    assert helm.snapshot().error == (
+        "E0 31 00 needs a confirmation: a reset may clear the limits and the count; "
+        "enter it again to send it"
+    )
     helm.order(words, confirmed=True)
     watched.run()
     assert watched.bench.done == ["E0 31 00"]
