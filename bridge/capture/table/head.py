@@ -39,7 +39,7 @@ class Top:
 
 def looks_like_table(source: Source) -> bool:
     """Tell whether the first lines hold rows of numbers."""
-    return read_top(source) is not None
+    return find_style(_read_lines(source)[:LOOK_LINES]) is not None
 
 
 def read_first_lines(source: Source) -> list[str]:
@@ -49,11 +49,7 @@ def read_first_lines(source: Source) -> list[str]:
 
 def read_top(source: Source) -> Top | None:
     """Understand the first stretch of a table; None when no rows of numbers are found."""
-    data = source.head.split(b"\n")
-    lines = [_decode(line) for line in data]
-    lines[0] = lines[0].removeprefix("\ufeff")
-    if len(lines) > 1:
-        lines = lines[:-1]  # the last one may be cut
+    lines = _read_lines(source)
     found = find_style(lines[:LOOK_LINES])
     if found is None:
         return None
@@ -75,7 +71,7 @@ def read_top(source: Source) -> Top | None:
     return Top(
         style,
         start + 1,
-        sum(len(line) + 1 for line in data[:start]),
+        sum(len(line) + 1 for line in source.head.split(b"\n")[:start]),
         names,
         units,
         rates[0] if rates else None,
@@ -83,6 +79,13 @@ def read_top(source: Source) -> Top | None:
         tuple(rows),
         tuple(numbers),
     )
+
+
+def _read_lines(source: Source) -> list[str]:
+    """The whole lines of the head, without a byte-order mark."""
+    lines = [_decode(line) for line in source.head.split(b"\n")]
+    lines[0] = lines[0].removeprefix("\ufeff")
+    return lines[:-1] if len(lines) > 1 else lines  # the last one may be cut
 
 
 def _decode(line: bytes) -> str:

@@ -79,12 +79,15 @@ $upscope $end $enddefinitions $end
 """
 
 
+ROWS = 100  # more than any reader looks at to judge what a column is
+
+
 def _make_files() -> dict[str, bytes]:
     """A small file of each kind."""
     rng = np.random.default_rng(7)
-    volts = 13 + rng.normal(0, 0.3, 400)
+    volts = 13 + rng.normal(0, 0.3, ROWS)
     body = "".join(
-        f"#{(n + 1) * 100}\n{n & 1}!\nb{n % 16:b} #\nr{v:.9g} b\n" for n, v in enumerate(volts)
+        f"#{(n + 1) * 100}\n{n & 1}!\nb{n % 16:b} #\nr{v:.9g} b\n" for n, v in enumerate(volts[:40])
     )
     counts = (volts * 100).astype("<i2").tobytes()
     wav = (
@@ -101,7 +104,7 @@ def _make_files() -> dict[str, bytes]:
     np.savez_compressed(npz, volts=volts, rate=100000.0)
     rows = "".join(f"{n * 1e-5:.8f},{v:.5f},{n & 1}\n" for n, v in enumerate(volts))
     table = f"time (s),volts (V),gate\n{rows}"
-    edges = "".join(f"{t:.7f}\t{n & 1}\n" for n, t in enumerate(np.cumsum(rng.random(300) * 1e-4)))
+    edges = "".join(f"{t:.7f}\t{n & 1}\n" for n, t in enumerate(np.cumsum(rng.random(ROWS) * 1e-4)))
     hexes = "".join(f"{n * 0.1:.6f} E0 31 68 {n:02X}\n" for n in range(60))
     return {
         "a.vcd": (VCD + body).encode(),

@@ -62,8 +62,9 @@ def test_values_are_what_numpy_reads(  # noqa: PLR0917
     separator, decimal = marks
     if separator == " " and (form == "9.4f" or heading == "{} {}"):
         return
-    times = start_s + np.arange(300) / rate_hz
-    rows = [f"{t * unit[1]:.9f}{separator}{v:{form}}" for t, v in zip(times, VOLTS, strict=True)]
+    volts = VOLTS[:100]
+    times = start_s + np.arange(100) / rate_hz
+    rows = [f"{t * unit[1]:.9f}{separator}{v:{form}}" for t, v in zip(times, volts, strict=True)]
     body = line_end.join(rows) + line_end
     names = ["time", "bus"]
     if heading == "lines":
@@ -298,11 +299,16 @@ def test_one_quiet_column_with_decimal_commas_is_one_column(
     assert read == pytest.approx(np.loadtxt(io.StringIO(text)), abs=1e-5)
 
 
-def test_two_whole_columns_stay_two(tmp_path: Path) -> None:
-    path = tmp_path / "codes.csv"
-    path.write_text("\n".join(f"{n},{512 + n % 7}" for n in range(200)) + "\n")
-    assert len(open_capture(str(path), rate_hz=1e5).traces) >= 1
-    names = [trace.name for trace in open_capture(str(path), rate_hz=1e5).traces]
-    assert len(names) == len(set(names))
-    values = _samples(open_capture(str(path), rate_hz=1e5), -1)[1]
-    assert values.max() == 518
+def test_two_whole_columns_stay_two(load: Load) -> None:
+    rows = "".join(f"{n % 50},{512 + n % 7}\n" for n in range(200))
+    capture = load("codes.csv", rows, rate_hz=1e5)
+    assert [trace.name for trace in capture.traces] == ["column 1", "column 2"]
+    np.testing.assert_array_equal(_samples(capture, 0)[1], np.arange(200) % 50)
+    np.testing.assert_array_equal(_samples(capture, 1)[1], 512 + np.arange(200) % 7)
+
+
+def test_a_column_that_counts_the_rows_is_no_channel(load: Load) -> None:
+    rows = "".join(f"{n},{512 + n % 7}\n" for n in range(200))
+    capture = load("codes.csv", rows, rate_hz=1e5)
+    assert [trace.name for trace in capture.traces] == ["column 2"]
+    np.testing.assert_array_equal(_samples(capture)[1], 512 + np.arange(200) % 7)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.bus.event import FrameHeard
@@ -14,6 +14,7 @@ from bridge.capture.write import write_capture
 from bridge.decode.traffic import read_traffic
 from bridge.errors import CaptureError, FrameError
 from bridge.signal.waveform import Sending
+from random_search import examples
 
 RATES = {".wav": (48e3, 96e3, 192e3), ".csv": (96e3, 250e3), ".vcd": (1e6, 1e7, 1e9)}
 KINDS = [(kind, rate_hz) for kind, rates in RATES.items() for rate_hz in rates]
@@ -24,12 +25,15 @@ KINDS = [(kind, rate_hz) for kind, rates in RATES.items() for rate_hz in rates]
     st.sampled_from(KINDS),
     st.floats(0.82, 1.0),
 )
-@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@examples(20)
 def test_what_is_written_is_read(
-    tmp_path: Path, frames: list[bytes], kind: tuple[str, float], carrier: float
+    tmp_path_factory: pytest.TempPathFactory,
+    frames: list[bytes],
+    kind: tuple[str, float],
+    carrier: float,
 ) -> None:
     suffix, rate_hz = kind
-    path = tmp_path / f"sent{suffix}"
+    path = tmp_path_factory.getbasetemp() / f"sent{suffix}"
     sending = Sending(frames, carrier_hz=22_000 * carrier)
     write_capture(path, sending, rate_hz=rate_hz)
     heard = [e for e in read_traffic(open_capture(str(path))) if isinstance(e, FrameHeard)]
