@@ -40,7 +40,7 @@ def station(tmp_path, counts):
     return path
 
 
-class Kept:
+class StartState:
     """The state file of a dish that begins at a count with nothing in its positioner."""
 
     def __init__(self, path: Path, count: int) -> None:
@@ -64,8 +64,8 @@ class Kept:
 
 
 @pytest.fixture
-def kept(tmp_path) -> Kept:
-    return Kept(tmp_path / "state.json", 860)
+def start_state(tmp_path) -> StartState:
+    return StartState(tmp_path / "state.json", 860)
 
 
 @pytest.fixture(scope="session")

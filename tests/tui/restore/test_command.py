@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import io
 import json
-import time
+import threading
 from pathlib import Path
 
 import pytest
 
-from bridge.errors import AdapterRefused, BadInput, LinkLost, Refused
+from bridge.errors import BadInput, LinkLost, Refused
 from bridge.link.client import Adapter
 from tui.commands import restore
 from tui.open_port import LEASE_S
@@ -78,26 +78,82 @@ def test_a_real_dish_has_to_be_clear_first(station, journal, monkeypatch, capsys
     assert "keep people, ladders and hands clear" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("feed_s", [restore.FEED_S, 60.0])
-def test_a_person_may_think_longer_than_the_lease(station, journal, kept, monkeypatch, feed_s):
-    """Unfed, the adapter takes no frame after a lease has run out: that is seen here too."""
-
-    class Terminal(io.StringIO):
-        def isatty(self):
-            return True
-
-    def slowly(_question):
-        time.sleep(LEASE_S + 0.5)
+class Terminal(io.StringIO):
+    def isatty(self):
         return True
 
+
+@pytest.mark.parametrize("sure", [True, False])
+def test_the_lease_is_fed_while_a_person_thinks(station, journal, start_state, monkeypatch, sure):
+    """Unfed, the adapter would refuse the next frame after a lease."""
+    feeding = []
+
+    def think(question):
+        feeding.extend(thread for thread in threading.enumerate() if thread.name == "lease")
+        return sure
+
     monkeypatch.setattr("sys.stdin", Terminal())
-    monkeypatch.setattr(restore, "_confirm", slowly)
-    monkeypatch.setattr(restore, "FEED_S", feed_s)
-    if feed_s > LEASE_S:
-        with pytest.raises(AdapterRefused, match="silent too long"):
-            restore.run(station, kept.url, journal=journal, go=True)
-        return
-    assert restore.run(station, kept.url, journal=journal, go=True) == 0
+    monkeypatch.setattr(restore, "_confirm", think)
+    if sure:
+        assert restore.run(station, start_state.url, journal=journal, go=True, only=[15]) == 0
+        assert json.loads(journal.read_text())["reference"] == "count 860 as the port read it"
+    else:
+        with pytest.raises(Refused, match="the count is not known: peak the dish"):
+            restore.run(station, start_state.url, journal=journal, go=True, only=[15])
+    assert len(feeding) == 1
+    assert not feeding[0].is_alive()
+
+
+def test_feeding_goes_on_after_a_failed_look_and_ends_with_the_answer(monkeypatch):
+    enough = threading.Event()
+    looks = []
+
+    class Adapter:
+        def status(self):
+            looks.append("look")
+            if len(looks) == 3:
+                enough.set()
+            raise LinkLost("away for a moment")
+
+    monkeypatch.setattr(restore, "FEED_S", 0.001)
+    with restore._lease_fed(Adapter()):
+        assert enough.wait(10)
+    assert not any(thread.name == "lease" for thread in threading.enumerate())
+
+
+def test_the_lease_is_fed_several_times_within_it():
+    assert restore.FEED_S < LEASE_S / 3
+
+
+@pytest.mark.parametrize("answer", ["yes\n", "Y\n", "no\n", "\n", ""])
+def test_only_yes_is_a_yes(monkeypatch, capsys, answer):
+    monkeypatch.setattr("sys.stdin", Terminal(answer))
+    assert restore._confirm("Is that right?") is (answer.strip().lower() in ("y", "yes"))
+    assert capsys.readouterr().err == "Is that right? Type yes: "
+
+
+@pytest.mark.parametrize("how", [KeyboardInterrupt, SystemExit])
+def test_interrupted_it_says_so_halts_and_leaves_130(
+    station, start_state, monkeypatch, capsys, how
+):
+    journal = station.with_name("journal.json")
+    send = Adapter.send
+
+    def interrupt(self, data, *, reply_s=0.0):
+        sent = send(self, data, reply_s=reply_s)
+        if data[2] == 0x68:  # drive east
+            raise how
+        return sent
+
+    monkeypatch.setattr(Adapter, "send", interrupt)
+    assert restore.run(station, start_state.url, journal=journal, go=True, as_read=True) == 130
+    assert capsys.readouterr().err == (
+        "arcstep: interrupted, and the motor halted; what was put back is in the journal, and the "
+        "same command goes on from there\n"
+    )
+    assert start_state.memory["limits"]["on"]
+    assert abs(start_state.memory["count"] - 860) <= 10  # one short drive and its coast
+    assert json.loads(journal.read_text())["boot"] is not None
 
 
 def test_a_port_without_counts_is_refused_with_the_way_round(station, journal, monkeypatch):
@@ -116,30 +172,33 @@ def test_a_port_without_counts_is_refused_with_the_way_round(station, journal, m
     assert Uncounted.closed
 
 
-def test_the_result_in_json(station, kept, journal, capsys, counts):
-    told = restore.run(station, kept.url, go=True, as_read=True, journal=journal, json=True)
+def test_the_result_in_json(station, start_state, journal, capsys, counts):
+    code = restore.run(station, start_state.url, go=True, as_read=True, journal=journal, json=True)
     rows = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
-    assert told == 0
+    assert code == 0
     assert rows[-1] == {
         "kind": "summary", "finished": True, "proved": 5, "sent": 0, "failed": 0, "not_tried": 0,
     }  # fmt: skip
     assert {row["number"]: row["state"] for row in rows if row["kind"] == "position"} == (
         dict.fromkeys(counts, "proved")
     )
-    assert kept.list == counts
+    assert start_state.list == counts
 
 
-def test_some_positions_only_leave_the_rest_and_the_limits(station, kept, journal, capsys):
-    told = json.loads(kept.path.read_text())
-    told["positioner"]["positioner"]["positions"] = {"14": 111, "16": 222}
-    kept.path.write_text(json.dumps(told))
-    assert restore.run(station, kept.url, go=True, as_read=True, journal=journal, only=[15]) == 0
-    assert kept.list == {14: 111, 15: 857, 16: 222}
-    assert kept.memory["limits"]["east"] is None
+def test_some_positions_only_leave_the_rest_and_the_limits(station, start_state, journal, capsys):
+    content = json.loads(start_state.path.read_text())
+    content["positioner"]["positioner"]["positions"] = {"14": 111, "16": 222}
+    start_state.path.write_text(json.dumps(content))
+    assert (
+        restore.run(station, start_state.url, go=True, as_read=True, journal=journal, only=[15])
+        == 0
+    )
+    assert start_state.list == {14: 111, 15: 857, 16: 222}
+    assert start_state.memory["limits"]["east"] is None
     assert "Proved by returning: 15 P15." in capsys.readouterr().out
 
 
-def test_a_proof_that_fails_is_exit_1_and_done_again(station, kept, journal, capsys, counts):
+def test_a_proof_that_fails_is_exit_1_and_done_again(station, start_state, journal, capsys, counts):
     yard = station.with_name("small.toml")
     text = (ROOT / "sim" / "yards" / "larkmere.toml").read_text(encoding="utf-8")
     yard.write_text(text.replace("[positioner]", "[positioner]\nmost_positions = 15", 1))
@@ -150,38 +209,45 @@ def test_a_proof_that_fails_is_exit_1_and_done_again(station, kept, journal, cap
     assert "run it again to redo that part" in out
     # The same list through another positioner, which holds them all.
     with pytest.raises(Refused, match="the adapter has restarted since"):
-        restore.run(station, kept.url, go=True, journal=journal)
-    assert restore.run(station, kept.url, go=True, here_count=860, journal=journal) == 0
-    assert kept.list == counts
+        restore.run(station, start_state.url, go=True, journal=journal)
+    assert restore.run(station, start_state.url, go=True, here_count=860, journal=journal) == 0
+    assert start_state.list == counts
 
 
-def test_a_changed_list_starts_afresh_and_says_so(station, kept, journal, capsys):
-    assert restore.run(station, kept.url, go=True, as_read=True, journal=journal, only=[15]) == 0
-    told = json.loads(journal.read_text()) | {"finished": False}
-    journal.write_text(json.dumps(told))
+def test_a_changed_list_starts_afresh_and_says_so(station, start_state, journal, capsys):
+    assert (
+        restore.run(station, start_state.url, go=True, as_read=True, journal=journal, only=[15])
+        == 0
+    )
+    content = json.loads(journal.read_text()) | {"finished": False}
+    journal.write_text(json.dumps(content))
     station.write_text(station.read_text().replace("count = 857", "count = 850"))
-    assert restore.run(station, kept.url, go=True, as_read=True, journal=journal, only=[15]) == 0
+    assert (
+        restore.run(station, start_state.url, go=True, as_read=True, journal=journal, only=[15])
+        == 0
+    )
     assert "has changed since the last session; this begins anew" in capsys.readouterr().err
-    assert kept.list[15] == 850
+    assert start_state.list[15] == 850
 
 
-def test_a_finished_one_begins_anew_and_says_so(station, kept, journal, capsys):
+def test_a_finished_one_begins_anew_and_says_so(station, start_state, journal, capsys):
     for _ in range(2):
         assert (
-            restore.run(station, kept.url, go=True, as_read=True, journal=journal, only=[15]) == 0
+            restore.run(station, start_state.url, go=True, as_read=True, journal=journal, only=[15])
+            == 0
         )
     assert "the last restoration was finished; this begins anew" in capsys.readouterr().err
 
 
-def test_a_lost_link_says_that_it_goes_on(station, kept, journal, monkeypatch):
+def test_a_lost_link_says_that_it_goes_on(station, start_state, journal, monkeypatch):
     send = Adapter.send
 
     def breaking(self, data, *, reply_s=0.0):
         if data[2] == 0x6A:
-            raise LinkLost(f"the port {kept.url} went away")
+            raise LinkLost(f"the port {start_state.url} went away")
         return send(self, data, reply_s=reply_s)
 
     monkeypatch.setattr(Adapter, "send", breaking)
     with pytest.raises(LinkLost, match=r"went away; .* the same command goes on from there"):
-        restore.run(station, kept.url, go=True, as_read=True, journal=journal)
+        restore.run(station, start_state.url, go=True, as_read=True, journal=journal)
     assert json.loads(journal.read_text())["entries"].keys() == {"limit east"}

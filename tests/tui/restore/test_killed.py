@@ -1,4 +1,7 @@
-"""The restoring command killed, interrupted and cut off for real, and run again."""
+"""The restoring command killed, interrupted and cut off for real, and run again.
+
+What is left at every single step of it is tested without processes, in bridge/restore.
+"""
 
 from __future__ import annotations
 
@@ -12,41 +15,53 @@ from pathlib import Path
 
 import pytest
 
+from bridge.errors import LinkLost, Refused
 from bridge.link.client import Adapter
+from tui.commands import restore
 
 ROOT = Path(__file__).parents[3]
 SPEED = 200  # simulated seconds a second, as in the state's URL
+LOOK_S = 0.1 / SPEED  # s: a served yard is as fast as one in this process
 # The command line turns a termination into an ordinary way out; so does this.
-CHILD = """\
+CHILD = f"""\
 import json, signal, sys
 from pathlib import Path
 from bridge.errors import ArcstepError
 from tui.cli import _terminate
 signal.signal(signal.SIGINT, signal.default_int_handler)  # as main() does
 from tui.commands import restore
-restore.LOOK_S = PACE  # a served yard is as fast as one in this process
+restore.LOOK_S = {LOOK_S}
 signal.signal(signal.SIGTERM, _terminate)
-station, port, journal, words = sys.argv[1:]
+station, port, journal = sys.argv[1:]
 try:
-    words = {"go": True, "clear": True, "journal": Path(journal)} | json.loads(words)
-    code = restore.run(Path(station), port, **words)
+    code = restore.run(
+        Path(station), port, go=True, clear=True, journal=Path(journal), as_read=True
+    )
 except ArcstepError as error:
-    print(f"arcstep: {error}", file=sys.stderr)
+    print(f"arcstep: {{error}}", file=sys.stderr)
     code = error.exit_code
 sys.exit(code)
-""".replace("PACE", str(0.1 / SPEED))
+"""
+
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
 
 
 class Session:
-    """The command as a child of its own, on one station, port and journal."""
+    """The command on one station, port and journal: as a child that is broken off, and here."""
 
     def __init__(self, station: Path, port: str, journal: Path) -> None:
-        self.words = [str(station), port, str(journal)]
+        self.station, self.port, self.journal = station, port, journal
         self.children: list[subprocess.Popen[str]] = []
 
-    def start(self, **options: object) -> subprocess.Popen[str]:
+    def run(self, **options: object) -> int:
+        return restore.run(
+            self.station, self.port, journal=self.journal, go=True, clear=True, **options
+        )
+
+    def break_off(self, how: int, line: str, wait_s: float) -> tuple[int, str]:
+        """Start it and send it a signal so long after it has printed a line."""
         child = subprocess.Popen(
-            [sys.executable, "-c", CHILD, *self.words, json.dumps(options)],
+            [sys.executable, "-c", CHILD, str(self.station), self.port, str(self.journal)],
             cwd=ROOT,
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
@@ -55,23 +70,13 @@ class Session:
             env=os.environ | {"PYTHONUNBUFFERED": "1"},
         )
         self.children.append(child)
-        return child
-
-    def run(self, **options: object) -> tuple[int, str, str]:
-        child = self.start(**options)
-        out, diagnostics = child.communicate(timeout=60)
-        return child.returncode, out, diagnostics
-
-    def break_off(self, how: int, line: str, wait_s: float, **options: object) -> tuple[int, str]:
-        """Start it and send it a signal so long after it has printed a line."""
-        child = self.start(**options)
         assert child.stdout is not None
-        for told in child.stdout:
-            if line in told:
+        for printed in child.stdout:
+            if line in printed:
                 break
         time.sleep(wait_s)
         child.send_signal(how)
-        _, diagnostics = child.communicate(timeout=20)
+        _, diagnostics = child.communicate(timeout=60)
         return child.returncode, diagnostics
 
     def end(self) -> None:
@@ -82,11 +87,12 @@ class Session:
 
 
 @pytest.fixture
-def session(station, tmp_path):
+def session(station, tmp_path, monkeypatch):
     made: list[Session] = []
+    monkeypatch.setattr(restore, "LOOK_S", LOOK_S)
 
-    def make(port: str, journal: str = "journal.json") -> Session:
-        made.append(Session(station, port, tmp_path / journal))
+    def make(port: str) -> Session:
+        made.append(Session(station, port, tmp_path / "journal.json"))
         return made[-1]
 
     yield make
@@ -95,95 +101,64 @@ def session(station, tmp_path):
 
 
 @pytest.fixture
-def served(kept):
+def served(start_state):
     """A simulated adapter in a process of its own, that outlives who drives it."""
     server = subprocess.Popen(
-        [sys.executable, "-m", "tui.cli", "serve", "--tcp", "0", "--url", kept.url],
+        [sys.executable, "-m", "tui.cli", "serve", "--tcp", "0", "--url", start_state.url],
         cwd=ROOT,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         text=True,
     )
-    port = server.stdout.readline().strip()
-    server.url = port
+    server.url = server.stdout.readline().strip()
     yield server
     if server.poll() is None:
         server.terminate()
-        server.communicate(timeout=10)
+        server.communicate(timeout=60)
 
 
-# ---- killed ------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    "at",
-    [
-        ("switched off", 0.15),
-        ("stored position 14", 0.02),
-        ("set west limit", 0.02),
-        ("proved position 16", 0.0),
-    ],
-)
-@pytest.mark.skipif(os.name == "nt", reason="SIGKILL is not there on Windows")
-def test_killed_and_run_again_it_ends_with_the_same_list(session, served, kept, counts, at):
+def test_killed_and_run_again_it_ends_with_the_same_list(
+    session, served, start_state, counts, capsys
+):
     one = session(served.url)
-    code, _ = one.break_off(signal.SIGKILL, *at, as_read=True)
+    code, _ = one.break_off(signal.SIGKILL, "stored position 14", 0.02)
     assert code == -signal.SIGKILL
-    time.sleep(0.05)  # 10 simulated seconds
-    code, out, diagnostics = one.run(as_read=not Path(one.words[2]).exists())
-    assert code == 0, diagnostics
-    assert "Proved by returning" in out
+    assert "position 14" in json.loads(one.journal.read_text())["entries"]
+    assert one.run() == 0
+    printed = capsys.readouterr()
+    assert "that are set already" in printed.err
+    assert "Proved by returning" in printed.out
     served.terminate()
-    served.communicate(timeout=10)
-    assert kept.list == counts
-    assert kept.memory["limits"] == {"east": 790, "west": 960, "on": True}
-    assert not kept.memory["lost"]
+    served.communicate(timeout=60)
+    assert start_state.list == counts
+    assert start_state.memory["limits"] == {"east": 790, "west": 960, "on": True}
+    assert not start_state.memory["lost"]
 
 
-@pytest.mark.skipif(os.name == "nt", reason="SIGKILL is not there on Windows")
-def test_killed_twice_in_a_row_it_still_ends_with_the_same_list(session, served, kept, counts):
-    one = session(served.url)
-    one.break_off(signal.SIGKILL, "set east limit", 0.03, as_read=True)
-    one.break_off(signal.SIGKILL, "stored position 15", 0.03)
-    code, _, diagnostics = one.run()
-    assert code == 0, diagnostics
-    served.terminate()
-    served.communicate(timeout=10)
-    assert kept.list == counts
-
-
-@pytest.mark.skipif(os.name == "nt", reason="SIGKILL is not there on Windows")
-def test_when_the_adapter_goes_down_with_it_the_count_is_to_be_proved(session, kept, counts):
+def test_when_the_adapter_goes_down_with_it_the_count_is_to_be_proved(
+    session, start_state, counts, monkeypatch, capsys
+):
     """The simulated adapter lives in the command's own process: a kill takes its power away."""
-    one = session(kept.url)
-    one.break_off(signal.SIGKILL, "stored position 14", 0.0, as_read=True)
-    code, _, diagnostics = one.run()
-    assert code == 1
-    assert "the count may be lost: the adapter has restarted since" in diagnostics
-    assert "say --here with its number" in diagnostics
-    assert "Traceback" not in diagnostics
-    code, _, diagnostics = one.run(as_read=True)
-    assert code == 1  # what the port reads proves nothing after that
+    one = session(start_state.url)
+    monkeypatch.setattr(restore, "LOOK_S", 0.1)  # this port paces its looks by itself
+    one.break_off(signal.SIGKILL, "stored position 14", 0.0)
+    for unproved in ({}, {"as_read": True}):  # what the port reads proves nothing after that
+        with pytest.raises(Refused, match=r"restarted since.*say --here with its number"):
+            one.run(**unproved)
     # Somebody stands the dish at a known place: here the state tells where the metal is.
-    truth = round(kept.read()["dish"]["actuator"])
-    off = kept.memory["count"] - truth
-    code, _, diagnostics = one.run(here_count=truth)
-    assert code == 0, diagnostics
-    assert "put back anew" in diagnostics
-    shifts = {count - counts[number] for number, count in kept.list.items()}
-    assert kept.list.keys() == counts.keys()
+    truth = round(start_state.read()["dish"]["actuator"])
+    off = start_state.memory["count"] - truth
+    assert one.run(here_count=truth) == 0
+    assert "what was set before is put back anew" in capsys.readouterr().err
+    shifts = {count - counts[number] for number, count in start_state.list.items()}
+    assert start_state.list.keys() == counts.keys()
     # The positioner's own count may be off by what it missed; the places are the same to a count.
     assert all(abs(shift - off) <= 1 for shift in shifts)
 
 
-# ---- interrupted, and cut off ------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
-@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
-def test_interrupted_it_halts_and_goes_on_later(session, served, kept, counts, how):
+def test_interrupted_it_halts_and_goes_on_later(session, served, start_state, counts):
     one = session(served.url)
-    code, diagnostics = one.break_off(how, "set east limit", 0.05, as_read=True)
+    code, diagnostics = one.break_off(signal.SIGTERM, "set east limit", 0.05)
     assert code == 130, diagnostics
     assert "interrupted, and the motor halted" in diagnostics
     assert "Traceback" not in diagnostics
@@ -193,26 +168,25 @@ def test_interrupted_it_halts_and_goes_on_later(session, served, kept, counts, h
         after = adapter.status()
     assert after.moving is None
     assert abs((after.tally or 0) - (before.tally or 0)) <= 4  # the coast
-    code, _, diagnostics = one.run()
-    assert code == 0, diagnostics
+    assert one.run() == 0
     served.terminate()
-    served.communicate(timeout=10)
-    assert kept.list == counts
+    served.communicate(timeout=60)
+    assert start_state.list == counts
 
 
-@pytest.mark.skipif(os.name == "nt", reason="SIGKILL is not there on Windows")
-def test_a_port_that_goes_away_is_one_sentence_and_exit_3(session, served):
+def test_a_port_that_goes_away_is_one_sentence_that_says_how_to_go_on(session, served, monkeypatch):
     one = session(served.url)
-    child = one.start(as_read=True)
-    for told in child.stdout:
-        if "set east limit" in told:
-            break
-    served.kill()
-    served.communicate(timeout=10)
-    _, diagnostics = child.communicate(timeout=20)
-    assert child.returncode == 3
-    last = diagnostics.strip().splitlines()[-1]
-    assert last.startswith("arcstep: ")
-    assert "the same command goes on from there" in last
-    assert "Traceback" not in diagnostics
-    assert json.loads(Path(one.words[2]).read_text())["entries"]
+    send = Adapter.send
+
+    def cut_before_the_first_store(self, data, *, reply_s=0.0):
+        if data[2] == 0x6A and served.poll() is None:
+            served.kill()
+            served.communicate(timeout=60)
+        return send(self, data, reply_s=reply_s)
+
+    monkeypatch.setattr(Adapter, "send", cut_before_the_first_store)
+    with pytest.raises(LinkLost, match=r"the same command goes on from there$") as caught:
+        one.run(as_read=True)
+    assert caught.value.exit_code == 3
+    assert "\n" not in str(caught.value)
+    assert json.loads(one.journal.read_text())["entries"].keys() == {"limit east"}
