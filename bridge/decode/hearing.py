@@ -1,24 +1,25 @@
-"""One trace -> what is heard on it, in steps as the capture is read."""
+"""One trace -> its events, in steps as the capture is read."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass
+from math import inf
 from typing import Any
 
 from bridge.bus.event import Event, FrameHeard
 from bridge.capture.trace import Edges, Lines, Samples, Trace
 from bridge.errors import CaptureError
 
-LAG_S = 2.0  # s of samples or edges within which an event is told; receivers need up to 1.3
-NEVER_S, ENDED_S = -float("inf"), float("inf")
+LAG_S = 2.0  # s behind what is read, before which no event is to come: decoders need 1.3; judgement
+NEVER_S, ENDED_S = -inf, inf  # s, before any time and after it
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
     """Events, and how far the trace is read: no event before `certain_s` is still to come.
 
-    The last step reaches to ENDED_S where the trace ended, not where a look did.
+    The last step reaches to ENDED_S where the trace ended, not where the span asked for did.
     """
 
     reached_s: float
@@ -30,16 +31,16 @@ Steps = Generator[Step, None, float]
 """Steps, and in the end the time that was reached."""
 
 
-def hear_trace(trace: Trace, look_s: float | None = None) -> Generator[Event, None, None]:
-    """The events of one trace, unpaired; with `look_s`, of its first stretch only."""
-    for step in hear_steps(trace, look_s):
+def hear_trace(trace: Trace, span_s: float | None = None) -> Generator[Event, None, None]:
+    """The events of one trace, unpaired; with `span_s`, of its first span only."""
+    for step in hear_steps(trace, span_s):
         yield from step.events
 
 
-def hear_steps(trace: Trace, look_s: float | None = None) -> Generator[Step, None, None]:
+def hear_steps(trace: Trace, span_s: float | None = None) -> Generator[Step, None, None]:
     """The same in steps, as the trace is read.
 
-    Where the file stops making sense, what was heard before is given before the CaptureError.
+    Where the file stops making sense, the events before that come first, then the CaptureError.
     """
     if isinstance(trace, Lines):
         for time_s, data, _ in trace.chunks():
@@ -48,12 +49,12 @@ def hear_steps(trace: Trace, look_s: float | None = None) -> Generator[Step, Non
             yield Step(reached_s, reached_s, [frame])
         yield Step(ENDED_S, ENDED_S, [])
     elif isinstance(trace, Samples):
-        yield from _hear_samples(trace, look_s)
+        yield from _hear_samples(trace, span_s)
     else:
-        yield from _hear_edges(trace, look_s)
+        yield from _hear_edges(trace, span_s)
 
 
-def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
+def _hear_samples(trace: Samples, span_s: float | None) -> Iterator[Step]:
     from bridge.decode.line_decoder import SampleDecoder  # noqa: PLC0415  (numpy only where used)
 
     chunks: Iterable[Any]
@@ -65,7 +66,7 @@ def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
 
     def steps() -> Steps:
         done = 0
-        left = None if look_s is None else int(look_s * trace.rate_hz)
+        left = None if span_s is None else int(span_s * trace.rate_hz)
         for chunk in chunks:
             part = chunk if left is None else chunk[:left]
             events = list(decoder.push(part))
@@ -81,7 +82,7 @@ def _hear_samples(trace: Samples, look_s: float | None) -> Iterator[Step]:
     yield from _to_the_end(steps(), decoder.finish)
 
 
-def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
+def _hear_edges(trace: Edges, span_s: float | None) -> Iterator[Step]:
     from bridge.decode.line_decoder import EdgeDecoder  # noqa: PLC0415
 
     decoder = EdgeDecoder(trace.start_s, trace.resolution_s, trace.end_s)
@@ -89,14 +90,14 @@ def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
     def steps() -> Steps:
         for until_s, block in trace.steps() if trace.steps is not None else _untimed(trace):
             first_s = until_s if block is None else float(block[0][0])
-            if look_s is not None and first_s - trace.start_s > look_s:
+            if span_s is not None and first_s - trace.start_s > span_s:
                 return until_s
             events: list[Event] = []
             if block is not None:
                 events += decoder.push(*block)
             events += decoder.advance(until_s)
             yield Step(until_s, until_s - LAG_S if decoder.is_judged else NEVER_S, events)
-            if look_s is not None and until_s - trace.start_s > look_s:
+            if span_s is not None and until_s - trace.start_s > span_s:
                 return until_s  # before a pipe is asked for more
         return ENDED_S
 
@@ -104,7 +105,7 @@ def _hear_edges(trace: Edges, look_s: float | None) -> Iterator[Step]:
 
 
 def _to_the_end(steps: Steps, finish: Callable[[], Iterator[Event]]) -> Iterator[Step]:
-    """The steps, and what the receiver still held, before any CaptureError."""
+    """The steps, and what the decoder still held, before any CaptureError."""
     reached_s = ENDED_S
     broken: CaptureError | None = None
     try:

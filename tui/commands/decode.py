@@ -98,11 +98,11 @@ def _decode_one(
     messages = breaches = 0
     progress = Progress(file, capture.progress)
     try:
-        channels = choose_channels(capture, channel, told=progress.show)
+        channels = choose_channels(capture, channel, progress=progress.show)
         progress.clear()
         if len(capture.traces) > 1:
             print(channels.describe(capture), file=sys.stderr)
-        for event in read_traffic(capture, channels=channels, told=progress.show):
+        for event in read_traffic(capture, channels=channels, progress=progress.show):
             progress.make_room()
             messages += not isinstance(event, (Supply, Noise))
             show(file, event)

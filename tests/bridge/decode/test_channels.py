@@ -11,7 +11,7 @@ import pytest
 from bridge.bus.event import Event, FrameHeard, Supply
 from bridge.capture.open import open_capture
 from bridge.capture.trace import Capture, Edges, Samples
-from bridge.decode.channels import CLEAR_SCORE, choose_channels, find_bus, look_at
+from bridge.decode.channels import CLEAR_SCORE, choose_channels, find_bus, score_channel
 from bridge.decode.traffic import read_traffic
 from bridge.errors import CaptureError
 from bridge.signal.waveform import Sending, edges_of, samples_of
@@ -260,15 +260,15 @@ def _busy(name: str, until_s: float) -> Edges:
 
 
 def test_other_traffic_is_given_up_early_and_taken_for_the_bus_never() -> None:
-    look = look_at(_busy("serial", 300.0), 2.0)
+    look = score_channel(_busy("serial", 300.0), 2.0)
     assert look.is_junk
-    assert look.score < CLEAR_SCORE
+    assert look.points < CLEAR_SCORE
     capture = Capture("x", (_busy("serial", 300.0), logic(lead_s=250.0)))
     assert find_bus(capture).name == "tone"
 
 
 @pytest.mark.parametrize("name", ["x.vcd", "x.csv"])
-def test_a_look_at_a_line_at_rest_is_no_whole_pass(tmp_path: Path, name: str) -> None:
+def test_a_score_channel_a_line_at_rest_is_no_whole_pass(tmp_path: Path, name: str) -> None:
     path = tmp_path / name
     if name == "x.vcd":
         head = "$timescale 1 ms $end\n$var wire 1 ! rest $end\n$var wire 1 % other $end\n"
@@ -282,10 +282,10 @@ def test_a_look_at_a_line_at_rest_is_no_whole_pass(tmp_path: Path, name: str) ->
         )
     capture = open_capture(str(path), block=10_000)
     rest = capture.trace("rest")
-    look_at(rest, 0.2)
+    score_channel(rest, 0.2)
     assert capture.progress() < 0.1
     told: list[float] = []
-    for _ in read_traffic(capture, channel="rest", told=told.append):
+    for _ in read_traffic(capture, channel="rest", progress=told.append):
         pass
     assert len(told) > 50  # how far it is shows, though nothing changes
     assert told == sorted(told)

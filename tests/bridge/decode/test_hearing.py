@@ -109,10 +109,10 @@ def test_a_question_without_an_answer_is_told_while_the_line_rests() -> None:
     sending = Sending([bytes.fromhex("E03160"), bytes.fromhex("E03160"), bytes.fromhex("E23164")])
     pairs = [(0.0, 0), *edges_of(sending)]
     reached: list[float] = []
-    events = read_traffic(Capture("x", (line(pairs, []),)), told=reached.append)
+    events = read_traffic(Capture("x", (line(pairs, []),)), progress=reached.append)
     last = [event for event in events if isinstance(event, FrameHeard)][-1]
     assert [fault.code for fault in last.faults] == ["reply_missing"]
-    events = read_traffic(Capture("x", (line(pairs, []),)), told=reached.append)
+    events = read_traffic(Capture("x", (line(pairs, []),)), progress=reached.append)
     reached.clear()
     for event in events:
         if isinstance(event, FrameHeard) and event.hex == "E2 31 64":
