@@ -3,18 +3,10 @@
 from __future__ import annotations
 
 import difflib
-import multiprocessing
 import os
-import stat
-import subprocess
-import sys
-import threading
-import time
 import tomllib
-from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 import pytest
 import tomlkit
@@ -23,9 +15,8 @@ from hypothesis import strategies as st
 
 from bridge.errors import BadInput, YardError
 from bridge.station.document import StationFile
-from bridge.textfile import save as wholefile
 from bridge.textfile.places import places_of
-from bridge.textfile.save import backup_of, save_whole
+from bridge.textfile.save import backup_of
 
 TEXT = """\
 # the list of a dish that nobody has
@@ -208,46 +199,7 @@ def test_an_edit_that_breaks_the_file_is_refused_before_it_is_written(path: Path
         file.set_position(77, "count", 1)
 
 
-# ---- whole or not at all --------------------------------------------------------------------
-
-
-def test_mode_and_links_are_kept(path: Path) -> None:
-    path.chmod(0o640)
-    link = path.parent / "link.toml"
-    link.symlink_to(path.name)
-    file = StationFile(link)
-    file.set_position(1, "count", 95)
-    kept = file.save()
-    assert link.is_symlink()
-    assert StationFile(path).station.position[0].count == 95
-    assert stat.S_IMODE(path.stat().st_mode) == 0o640
-    assert kept == path.with_name("yard.toml.bak")
-    assert kept.read_text(encoding="utf-8") == TEXT
-    assert stat.S_IMODE(kept.stat().st_mode) == 0o640
-    assert sorted(os.listdir(path.parent)) == ["link.toml", "yard.toml", "yard.toml.bak"]
-
-
-@pytest.mark.parametrize("step", ["fsync", "replace"])
-def test_a_disk_that_refuses_leaves_the_file_as_it_was(
-    path: Path, monkeypatch: pytest.MonkeyPatch, step: str
-) -> None:
-    file = StationFile(path)
-    file.set_position(1, "count", 95)
-
-    def full(*_: Any) -> None:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(*((wholefile.os, "fsync") if step == "fsync" else (Path, "replace")), full)
-    with pytest.raises(BadInput, match="No space left"):
-        file.save()
-    monkeypatch.undo()
-    assert path.read_text(encoding="utf-8") == TEXT
-    assert os.listdir(path.parent) == ["yard.toml"]
-    file.save()
-    assert StationFile(path).station.position[0].count == 95
-
-
-def test_the_second_program_to_save_is_told(path: Path) -> None:
+def test_the_second_program_to_save_is_refused(path: Path) -> None:
     first, second = StationFile(path), StationFile(path)
     first.set_position(1, "count", 95)
     second.set_position(2, "count", 181)
@@ -255,79 +207,9 @@ def test_the_second_program_to_save_is_told(path: Path) -> None:
     with pytest.raises(BadInput, match="changed by another program"):
         second.save()
     assert [row.count for row in StationFile(path).station.position] == [95, None, None]
-    again = StationFile(path)
-    again.set_position(2, "count", 181)
-    again.save()
     first.set_position(1, "count", 96)
-    with pytest.raises(BadInput, match="changed by another program"):
-        first.save()
-    path.unlink()
-    with pytest.raises(BadInput, match="is gone"):
-        first.save()
-
-
-def _add_one(path: Path, number: int) -> None:
-    while True:
-        file = StationFile(path)
-        file.add({"number": number, "name": f"added {number}"})
-        try:
-            file.save()
-        except BadInput:
-            continue
-        return
-
-
-@pytest.mark.parametrize("kind", ["threads", "processes"])
-def test_many_writers_lose_nothing(path: Path, kind: str) -> None:
-    numbers = range(100, 112)
-    context = multiprocessing.get_context("fork")
-    make: Callable[..., Any] = threading.Thread if kind == "threads" else context.Process
-    workers = [make(target=_add_one, args=(path, number)) for number in numbers]
-    for worker in workers:
-        worker.start()
-    for worker in workers:
-        worker.join()
-    found = {row.number for row in StationFile(path).station.position}
-    assert found == {1, 2, 3, *numbers}
-
-
-_SAVING = """
-import sys
-from pathlib import Path
-from bridge.station.document import StationFile
-file = StationFile(Path(sys.argv[1]))
-print("ready", flush=True)
-for count in range(100000):
-    file.set_position(1, "count", count)
-    file.save()
-"""
-
-
-@pytest.mark.parametrize("wait_s", [0.0, 0.013, 0.029, 0.05])
-def test_killed_while_saving_the_file_is_whole(path: Path, wait_s: float) -> None:
-    command = [sys.executable, "-c", _SAVING, str(path)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as saver:
-        assert saver.stdout is not None
-        assert saver.stdout.readline() == "ready\n"
-        time.sleep(wait_s)
-        saver.kill()
-    left = path.read_text(encoding="utf-8")
-    assert len(changes(TEXT, left)) in (0, 2)
-    file = StationFile(path)
-    file.set_position(1, "count", 999)
-    file.save()  # no lock is left behind
-
-
-def test_a_name_that_is_taken(path: Path, tmp_path: Path) -> None:
-    with pytest.raises(BadInput, match="already exists"):
-        save_whole(path, b"x", expected=None)
-    fresh = tmp_path / "fresh.toml"
-    assert save_whole(fresh, b"x", expected=None) is None
-    assert fresh.read_bytes() == b"x"
-    with pytest.raises(
-        BadInput, match=r"the folder .*nowhere does not exist; make it or choose another"
-    ):
-        save_whole(tmp_path / "nowhere" / "a.toml", b"x", expected=None)
+    assert first.save() == path.with_name("yard.toml.bak")
+    assert [row.count for row in StationFile(path).station.position] == [96, None, None]
 
 
 # ---- any file, any edit ---------------------------------------------------------------------

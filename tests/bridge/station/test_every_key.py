@@ -135,8 +135,9 @@ def test_no_key_of_the_model_is_left_out() -> None:
     assert known - keys == {"kind", "obstacles"}  # a kind brings other keys, obstacles are a list
 
 
-@pytest.mark.parametrize("final", [True, False], ids=["newline", "no newline"])
-@pytest.mark.parametrize("crlf", [False, True], ids=["lf", "crlf"])
+@pytest.mark.parametrize(
+    ("crlf", "final"), [(False, True), (True, False)], ids=["lf, newline", "crlf, no newline"]
+)
 @pytest.mark.parametrize(
     ("text", "path"), [pytest.param(t, p, id=f"{n}-{'.'.join(map(str, p))}") for n, t, p in CASES]
 )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 from datetime import date
-from pathlib import Path
 from typing import Literal
 
 import pytest
@@ -13,10 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.errors import YardError
-from bridge.station.document import StationFile
 from bridge.station.model import Position
 from bridge.station.sheet import COLUMNS, read_sheet, write_sheet
-from bridge.station.sheet_merge import Change, merge
 
 ALDER = Position(number=1, name="Alder", longitude_deg=41.2, count=94, peaked=date(2026, 5, 4))
 PINE = Position(number=15, name="Pine; west", longitude_deg=-18.6, note='behind the "chimney"')
@@ -186,63 +183,3 @@ def test_empty_columns_and_rows_of_a_sheet_are_passed_over() -> None:
 def test_days_that_are_sure(cell: str) -> None:
     [(_, cells)] = read_sheet(f"number,peaked\n1,{cell}".encode(), "a").rows
     assert cells["peaked"] == date(2026, 5, 4)
-
-
-# ---- into a station file --------------------------------------------------------------------
-
-STATION = """\
-[station]
-latitude_deg = 44.6
-longitude_deg = 3.9
-
-# the first
-[[position]]
-number = 1
-name = "Alder"
-longitude_deg = 41.20   # by the plan
-count = 94
-horizontal_deg = -45.0
-
-[[position]]
-number = 2
-name = "Birch"
-longitude_deg = 35.4
-"""
-
-
-@pytest.fixture
-def file(tmp_path: Path) -> StationFile:
-    path = tmp_path / "yard.toml"
-    path.write_text(STATION, encoding="utf-8")
-    return StationFile(path)
-
-
-def test_a_list_that_went_out_changes_nothing_coming_back(file: StationFile) -> None:
-    text = write_sheet(file.station.position, "comma")
-    done = merge(file, read_sheet(text.encode("utf-8-sig"), "list.csv"))
-    assert (done.changed, done.added, done.removed, done.absent) == ((), (), (), ())
-    assert file.text == STATION
-    assert file.save() is None
-
-
-def test_rows_change_add_and_remove(file: StationFile) -> None:
-    text = "number;name;longitude_deg;count\n1;Alder;41,2;\n9;Pine;-18,6;857\n"
-    done = merge(file, read_sheet(text.encode(), "list.csv"))
-    assert done.changed == (Change(1, "count", 94, None),)
-    assert (done.added, done.removed, done.absent) == ((9,), (), (2,))
-    assert "41.20   # by the plan\nhorizontal_deg" in file.text
-    file.save()
-    assert [row.count for row in file.station.position] == [None, None, 857]
-    done = merge(file, read_sheet(text.encode(), "list.csv"), replace=True)
-    assert (done.changed, done.added, done.removed, done.absent) == ((), (), (2,), ())
-    file.save()
-    assert [row.number for row in file.station.position] == [1, 9]
-
-
-def test_columns_that_are_absent_are_left_alone(file: StationFile) -> None:
-    merge(file, read_sheet(b"number,count\n2,181\n", "list.csv"))
-    file.save()
-    assert file.station.position[1].name == "Birch"
-    assert file.station.position[1].count == 181
-    with pytest.raises(YardError, match="row 2: name: is missing; position 5 is new"):
-        merge(file, read_sheet(b"number,count\n5,181\n", "list.csv"))
