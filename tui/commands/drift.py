@@ -14,7 +14,7 @@ CAUSES = {  # parts of the drift, in words for the table
     "missed": "missed pulses",
     "doubled": "doubled pulses",
     "wrong_sign": "pulses of a coast counted the wrong way",
-    "late": "pulses that came after the counter had settled",
+    "late": "pulses after the counter had settled",
     "reversed_closed": "reversals begun while the reed was closed",
 }
 
