@@ -13,7 +13,7 @@ from itertools import pairwise
 from bridge.bus.command import Side
 from bridge.log.actions import Action, ActionKind, ActionLog
 from bridge.station.model import Position, Station
-from sim.lists.check import Finding
+from sim.lists.finding import ListFinding
 from sim.station_rig import ends_of
 
 ARRIVES = 4  # counts off that coast and backlash leave (common practice, 1-3 and 1-4)
@@ -50,7 +50,7 @@ class _Belief:
     limits_switched: Action | None = None
     ends: dict[Side, list[_Place]] = field(default_factory=dict)
     voids: list[Action] = field(default_factory=list)
-    doubts: list[Finding] = field(default_factory=list)  # of the list as a whole
+    doubts: list[ListFinding] = field(default_factory=list)  # of the list as a whole
 
     def switch_limits(self, on: bool, action: Action) -> None:
         """The limits were switched, by themselves or with a store."""
@@ -79,7 +79,7 @@ class _Belief:
             self.limits = {side: replace(p, void=action) for side, p in self.limits.items()}
 
 
-def compare_log(station: Station, log: ActionLog) -> list[Finding]:
+def compare_log(station: Station, log: ActionLog) -> list[ListFinding]:
     """What differs between a list and a log, the list as a whole first, then each position."""
     rows = {row.number: row for row in station.position}
     belief = _follow(log)
@@ -124,34 +124,34 @@ def _follow(log: ActionLog) -> _Belief:
     return belief
 
 
-def _doubt(action: Action) -> Finding:
+def _doubt(action: Action) -> ListFinding:
     """A reason to doubt all counts of the log."""
     if action.kind == "restart":
         detail = f"the adapter restarted, {action.at}: counts before and after may not be the same"
-        return Finding(None, "adapter restarted", detail, line=action.line)
+        return ListFinding(None, "adapter restarted", detail, line=action.line)
     detail = f"the positioner said, {action.at}, that its position reference is lost"
-    return Finding(None, "reference lost", detail, line=action.line)
+    return ListFinding(None, "reference lost", detail, line=action.line)
 
 
-def _whole(belief: _Belief, log: ActionLog) -> Iterator[Finding]:
+def _whole(belief: _Belief, log: ActionLog) -> Iterator[ListFinding]:
     yield from belief.doubts
     for action in belief.voids:
         code, detail = _VOIDS[action.kind]
         gone = sorted(n for n, place in belief.stored.items() if place.void == action)
         after = f"; not stored again after it: {', '.join(map(str, gone))}" if gone else ""
         detail = f"{detail.format(at=action.at)}{after}; prove the list by going back"
-        yield Finding(None, code, detail, line=action.line)
+        yield ListFinding(None, code, detail, line=action.line)
     switched = belief.limits_switched
     if switched is not None and not belief.limits_on:
         detail = f"the limits were switched off, {switched.at}, and not on again"
-        yield Finding(None, "limits off", detail, line=switched.line)
+        yield ListFinding(None, "limits off", detail, line=switched.line)
     if log.unreadable:
         frames = "1 message" if log.unreadable == 1 else f"{log.unreadable} messages"
         detail = f"{frames} could not be read whole, so what they said is not in this"
-        yield Finding(None, "unread", detail, False)
+        yield ListFinding(None, "unread", detail, False)
 
 
-def _limits(station: Station, belief: _Belief) -> Iterator[Finding]:
+def _limits(station: Station, belief: _Belief) -> Iterator[ListFinding]:
     for side in SIDES:
         listed = None if station.limits is None else int(getattr(station.limits, side))
         place = belief.limits.get(side)
@@ -159,7 +159,7 @@ def _limits(station: Station, belief: _Belief) -> Iterator[Finding]:
         if place is None:
             if listed is not None and belief.limits:
                 detail = f"the {side} limit {listed} of the file was not set in the log"
-                yield Finding(None, code, detail, False)
+                yield ListFinding(None, code, detail, False)
             continue
         line, at = place.action.line, place.action.at
         if place.count is None:
@@ -167,19 +167,19 @@ def _limits(station: Station, belief: _Belief) -> Iterator[Finding]:
                 f"the {side} limit was sent, {at}, with no count seen: the file's"
                 f" {_count_text(listed)} is not proved"
             )
-            yield Finding(None, code, detail, False, line)
+            yield ListFinding(None, code, detail, False, line)
         elif listed is None:
             detail = f"the {side} limit was sent at count {place.count}, {at}; the file has none"
-            yield Finding(None, code, detail, line=line)
+            yield ListFinding(None, code, detail, line=line)
         elif listed != place.count:
             detail = (
                 f"the {side} limit was sent at count {place.count}, {at}, the file has {listed}"
                 f" ({listed - place.count:+d})"
             )
-            yield Finding(None, code, detail, line=line)
+            yield ListFinding(None, code, detail, line=line)
 
 
-def _ends(station: Station, belief: _Belief) -> Iterator[Finding]:
+def _ends(station: Station, belief: _Belief) -> Iterator[ListFinding]:
     for side, met in belief.ends.items():
         known = [(place.count, place.action) for place in met if place.count is not None]
         for (first, first_action), (second, second_action) in pairwise(known):
@@ -189,7 +189,7 @@ def _ends(station: Station, belief: _Belief) -> Iterator[Finding]:
                     f" {second_action.at}: counts were lost between, or it stopped for another"
                     " reason"
                 )
-                yield Finding(None, "counts lost", detail, line=second_action.line)
+                yield ListFinding(None, "counts lost", detail, line=second_action.line)
         listed = ends_of(station).get(side)
         if listed is None or not known:
             continue
@@ -199,10 +199,10 @@ def _ends(station: Station, belief: _Belief) -> Iterator[Finding]:
                 f"the {side} end was met at {last}, {action.at}; the file says {listed}: counts"
                 " were lost since, or it stopped for another reason"
             )
-            yield Finding(None, f"ends.{side}", detail, line=action.line)
+            yield ListFinding(None, f"ends.{side}", detail, line=action.line)
 
 
-def _position(number: int, row: Position | None, belief: _Belief) -> Iterator[Finding]:
+def _position(number: int, row: Position | None, belief: _Belief) -> Iterator[ListFinding]:
     stored, arrived = belief.stored.get(number), belief.arrived.get(number)
     if row is None:
         yield _not_listed(number, stored, belief)
@@ -221,39 +221,39 @@ def _position(number: int, row: Position | None, belief: _Belief) -> Iterator[Fi
         detail = f"{row.name} was stored, {stored.action.at}, before a {stored.void.kind}"
     else:
         detail = f"count {row.count} of {row.name} was neither stored nor gone to in the log"
-    yield Finding(number, "not proved", detail, False)
+    yield ListFinding(number, "not proved", detail, False)
 
 
-def _not_listed(number: int, stored: _Place | None, belief: _Belief) -> Finding:
+def _not_listed(number: int, stored: _Place | None, belief: _Belief) -> ListFinding:
     action = belief.gone_to[number] if stored is None else stored.action
     done = "the dish was sent there" if stored is None else "store was sent"
     at = "" if stored is None or stored.count is None else f" at count {stored.count}"
     detail = f"{done}{at}, {action.at}; the file has no position {number}"
-    return Finding(number, "not in the file", detail, line=action.line)
+    return ListFinding(number, "not in the file", detail, line=action.line)
 
 
-def _stored(row: Position, place: _Place) -> Iterator[Finding]:
+def _stored(row: Position, place: _Place) -> Iterator[ListFinding]:
     at, line = place.action.at, place.action.line
     if place.count is None:
         detail = (
             f"store was sent, {at}, with no count seen: the file's {_count_text(row.count)} is not"
             " proved by it"
         )
-        yield Finding(row.number, "no count", detail, False, line)
+        yield ListFinding(row.number, "no count", detail, False, line)
     elif row.count is None:
         detail = (
             f"store was sent at count {place.count}, {at}; {row.name} is not taught in the file"
         )
-        yield Finding(row.number, "not taught", detail, line=line)
+        yield ListFinding(row.number, "not taught", detail, line=line)
     elif row.count != place.count:
         detail = (
             f"store was sent at count {place.count}, {at}; the file has {row.count}"
             f" ({row.count - place.count:+d})"
         )
-        yield Finding(row.number, "count", detail, line=line)
+        yield ListFinding(row.number, "count", detail, line=line)
 
 
-def _arrival(row: Position, holds: _Place | None, arrived: _Place) -> Iterator[Finding]:
+def _arrival(row: Position, holds: _Place | None, arrived: _Place) -> Iterator[ListFinding]:
     """A return by number that ended elsewhere than where it was stored."""
     stored = None if holds is None else holds.count
     expected = row.count if stored is None else stored
@@ -267,7 +267,7 @@ def _arrival(row: Position, holds: _Place | None, arrived: _Place) -> Iterator[F
             f" {arrived.action.at}, {off:+d} from {expected} where {source}: counts were lost, or"
             " the positioner holds another place"
         )
-        yield Finding(row.number, "arrived elsewhere", detail, line=arrived.action.line)
+        yield ListFinding(row.number, "arrived elsewhere", detail, line=arrived.action.line)
 
 
 def _count_text(count: int | None) -> str:

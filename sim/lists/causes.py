@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.counts.fit import Fit
+from sim.counts.hypotheses import SPACING_DEG, UNEXPLAINED_SD
 from sim.sky.belt import Site
 from sim.sky.mount import Mount, true_mount
 
@@ -23,7 +24,7 @@ LOST, SLIPPED, TWISTED = "lost counts", "slipped clamp", "twisted pole"
 ACTUATOR, WRONG, NOTHING = "new actuator", "wrong satellite", "nothing wrong"
 BOTH, ODD = "lost counts and slipped clamp", "none of these"
 
-# How often each is met before anything is measured, in proportion; diagnosis.
+# How often each is met before anything is measured, in proportion; judgement.
 ODDS = {
     LOST: 0.35,
     SLIPPED: 0.15,
@@ -41,19 +42,31 @@ SCALE_SDS = (0.02, 0.06, 0.3)  # 1, by how much counts per mm change, each as of
 LEAST_SHIFT = 3.0  # counts under which a shift is within what two peaks differ by; judgement
 LEAST_TWIST = 0.3  # deg, about as many counts in the east; judgement
 LEAST_SCALE = 0.01  # 1, about as many counts at either side of the arc; judgement
-OWN_END_SD = 60.0  # counts, how far the ends of another actuator may be; judgement
-ODD_SD = 40.0  # counts, a reading that nothing explains; judgement
-UNLISTED_DEG = (2.9, 0.5)  # deg on the axis to a satellite not in the list: 2.2-3.4 a spacing
+OTHER_END_SD = 60.0  # counts, how far the ends of another actuator may be; judgement
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Something that can be read again: a listed satellite, or an end (`hour_angle_deg` None)."""
+    """Something that can be read again: a listed satellite, or an end (`hour_angle_deg` None).
+
+    >>> Place(7, "Gorse", 480.0, -11.65).label, Place("east", "", 0.0).label
+    ('7 Gorse', 'east end')
+    """
 
     key: int | str  # position number, "east" or "west"
     name: str
-    before: float
+    before: float  # counts
     hour_angle_deg: float | None = None
+
+    @property
+    def is_end(self) -> bool:
+        """True for an end of the travel."""
+        return self.hour_angle_deg is None
+
+    @property
+    def label(self) -> str:
+        """What a person calls it."""
+        return f"{self.key} end" if self.is_end else f"{self.key} {self.name}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +77,11 @@ class Cause:
     log_odds: float
     fixed: Array  # (n,) counts
     parts: Array  # (n, q) counts per standard deviation of each unknown amount
-    own_sd: Array  # (n,) counts, alone at each place
-    least: tuple[float, ...]  # size of each amount, in its deviations, under which it is nothing
+    individual_sd: Array  # (n,) counts, at each place by itself
+    least: tuple[float, ...]  # size of each amount, in deviations, under which it is nothing
     amount: float = 0.0  # what one standard deviation of the first amount is, in `unit`
     unit: str = ""
-    also: str = ""  # what else this variant says, in words
+    detail: str = ""  # what happened in this variant, in words
     mistaken: tuple[int, ...] = ()  # places that were re-peaked on another satellite
 
 
@@ -80,9 +93,9 @@ def causes_of(
     is_end = np.array([place.hour_angle_deg is None for place in places])
     zero, none = np.zeros(n), np.zeros((n, 0))
     all_alike, satellites = np.ones(n), np.where(is_end, 0.0, 1.0)
-    told = [
-        Cause(NOTHING, _log(ODDS[NOTHING]), zero, none, zero, ()),
-        Cause(ODD, _log(ODDS[ODD]), zero, none, np.full(n, ODD_SD), ()),
+    causes = [
+        Cause(NOTHING, math.log(ODDS[NOTHING]), zero, none, zero, ()),
+        Cause(ODD, math.log(ODDS[ODD]), zero, none, np.full(n, UNEXPLAINED_SD), ()),
     ]
     share = 1.0 / len(SHIFT_SDS)
     for sd in SHIFT_SDS:
@@ -90,22 +103,26 @@ def causes_of(
         alike = (sd * satellites)[:, None]
         both = np.hstack([one, alike])
         least = LEAST_SHIFT / sd
-        told += [
-            Cause(LOST, _log(ODDS[LOST] * share), zero, one, zero, (least,), sd, "counts"),
-            Cause(SLIPPED, _log(ODDS[SLIPPED] * share), zero, alike, zero, (least,), sd, "counts"),
-            Cause(BOTH, _log(ODDS[BOTH] * share), zero, both, zero, (least, least), sd, "counts"),
+        causes += [
+            Cause(LOST, math.log(ODDS[LOST] * share), zero, one, zero, (least,), sd, "counts"),
+            Cause(
+                SLIPPED, math.log(ODDS[SLIPPED] * share), zero, alike, zero, (least,), sd, "counts"
+            ),
+            Cause(
+                BOTH, math.log(ODDS[BOTH] * share), zero, both, zero, (least, least), sd, "counts"
+            ),
         ]
     turned = twist_counts(places, fit, site)
-    told += [
+    causes += [
         Cause(
-            TWISTED, _log(ODDS[TWISTED] / len(TWIST_SDS)), zero, (sd * turned)[:, None], zero,
+            TWISTED, math.log(ODDS[TWISTED] / len(TWIST_SDS)), zero, (sd * turned)[:, None], zero,
             (LEAST_TWIST / sd,), sd, "deg",
         )
         for sd in TWIST_SDS
     ]  # fmt: skip
-    told += _actuators(places, is_end)
-    told += _mistaken(places, measured, fit)
-    return told
+    causes += _actuators(places, is_end)
+    causes += _mistaken(places, measured, fit)
+    return causes
 
 
 def twist_counts(places: Sequence[Place], fit: Fit, site: Site) -> Array:
@@ -133,70 +150,72 @@ def _actuators(places: Sequence[Place], is_end: Array) -> list[Cause]:
     """Other counts per mm and another zero; the ends scale along, or are another actuator's."""
     before = np.array([place.before for place in places])
     middle = before[~is_end.astype(bool)].mean()
-    told = []
+    causes = []
     for sd in SCALE_SDS:
         for zero_sd in SHIFT_SDS:
-            odds = _log(ODDS[ACTUATOR] / (2 * len(SCALE_SDS) * len(SHIFT_SDS)))
+            odds = math.log(ODDS[ACTUATOR] / (2 * len(SCALE_SDS) * len(SHIFT_SDS)))
             parts = np.stack([sd * (before - middle), np.full(len(before), zero_sd)], axis=1)
-            for own, also in (
+            for individual, detail in (
                 (np.zeros(len(before)), "the ends move along: only the sensor counts otherwise"),
-                (np.where(is_end, OWN_END_SD, 0.0), ""),
+                (np.where(is_end, OTHER_END_SD, 0.0), ""),
             ):
-                told.append(
+                causes.append(
                     Cause(
-                        ACTUATOR, odds, np.zeros(len(before)), parts, own,
-                        (LEAST_SCALE / sd, 0.0), 100.0 * sd, "%", also,
+                        ACTUATOR, odds, np.zeros(len(before)), parts, individual,
+                        (LEAST_SCALE / sd, 0.0), 100.0 * sd, "%", detail,
                     )
                 )  # fmt: skip
-    return told
+    return causes
 
 
 def _mistaken(places: Sequence[Place], measured: Sequence[int], fit: Fit) -> list[Cause]:
     """One re-peak, or all of them the same way, on the next satellite."""
     steps: list[tuple[tuple[int, ...], dict[int, float], dict[int, float], str]] = []
-    again = [at for at in measured if places[at].hour_angle_deg is not None]
-    for at in again:
+    repeaked = [at for at in measured if places[at].hour_angle_deg is not None]
+    for at in repeaked:
         for other in _next_to(places, at):
-            says = f"{_called(places[at])} was re-peaked on its neighbour {_called(places[other])}"
+            says = f"{places[at].label} was re-peaked on its neighbour {places[other].label}"
             steps.append(((at,), {at: _apart(places, at, other, fit)}, {}, says))
         for sign in (-1, 1):
             wide = abs(_steep(places[at], fit))
             steps.append(
                 (
                     (at,),
-                    {at: sign * UNLISTED_DEG[0] * wide},
-                    {at: UNLISTED_DEG[1] * wide},
-                    f"{_called(places[at])} was re-peaked on a neighbour not in the list",
+                    {at: sign * SPACING_DEG[0] * wide},
+                    {at: SPACING_DEG[1] * wide},
+                    f"{places[at].label} was re-peaked on a neighbour not in the list",
                 )
             )
     for side in (0, 1):
-        others = {at: _next_to(places, at)[side : side + 1] for at in again}
-        if len(again) > 1 and all(others.values()):
+        others = {at: _next_to(places, at)[side : side + 1] for at in repeaked}
+        if len(repeaked) > 1 and all(others.values()):
             moves = {at: _apart(places, at, other[0], fit) for at, other in others.items()}
             way = "eastern" if sum(moves.values()) < 0 else "western"
-            steps.append((tuple(again), moves, {}, f"all were re-peaked on their {way} neighbours"))
-    told = []
+            steps.append(
+                (tuple(repeaked), moves, {}, f"all were re-peaked on their {way} neighbours")
+            )
+    causes = []
     n = len(places)
-    for mistaken, moves, wide_by, says in steps:
-        fixed, own = np.zeros(n), np.zeros(n)
+    for mistaken, moves, sd_by, detail in steps:
+        fixed, individual = np.zeros(n), np.zeros(n)
         for at, move in moves.items():
-            fixed[at], own[at] = move, wide_by.get(at, 0.0)
-        told.append(
+            fixed[at], individual[at] = move, sd_by.get(at, 0.0)
+        causes.append(
             Cause(
-                WRONG, _log(ODDS[WRONG] / len(steps)), fixed, np.zeros((n, 0)), own, (),
-                also=says, mistaken=mistaken,
+                WRONG, math.log(ODDS[WRONG] / len(steps)), fixed, np.zeros((n, 0)), individual, (),
+                detail=detail, mistaken=mistaken,
             )
         )  # fmt: skip
-        if len(again) > len(mistaken):
-            odds = _log(WRONG_AND_LOST / len(steps) / len(SHIFT_SDS))
-            told += [
-                Cause(
-                    LOST, odds, fixed, np.full((n, 1), sd), own, (LEAST_SHIFT / sd,), sd, "counts",
-                    says, mistaken,
+        if len(repeaked) > len(mistaken):
+            odds = math.log(WRONG_AND_LOST / len(steps) / len(SHIFT_SDS))
+            for sd in SHIFT_SDS:
+                alike, least = np.full((n, 1), sd), (LEAST_SHIFT / sd,)
+                causes.append(
+                    Cause(
+                        LOST, odds, fixed, alike, individual, least, sd, "counts", detail, mistaken
+                    )
                 )
-                for sd in SHIFT_SDS
-            ]  # fmt: skip
-    return told
+    return causes
 
 
 def _next_to(places: Sequence[Place], at: int) -> list[int]:
@@ -217,11 +236,3 @@ def _apart(places: Sequence[Place], at: int, other: int, fit: Fit) -> float:
     hours = [places[at].hour_angle_deg or 0.0, places[other].hour_angle_deg or 0.0]
     counts, _ = fit.predict(hours)
     return float(counts[1] - counts[0])
-
-
-def _called(place: Place) -> str:
-    return f"{place.key} {place.name}"
-
-
-def _log(odds: float) -> float:
-    return math.log(odds)

@@ -12,6 +12,7 @@ from bridge.station.model import LinearMount, Position, Station
 from bridge.textfile.checked import check
 from bridge.textfile.mistakes import dotted
 from bridge.trade import MANY_POSITIONS
+from sim.lists.finding import ListFinding
 from sim.lists.survey import Satellite, survey
 from sim.station_rig import ends_of, travel_of
 
@@ -23,31 +24,10 @@ MILD = ("other side",)  # suspects whose count is off by no more than backlash
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing found; `grave` ones fail the check. `number` is None for the list as a whole.
-
-    `line` is where in a log it was seen. `subject` is what differs between two files, where
-    `detail` says only how: "count of Alder" and "94 -> 104 (+10)".
-    """
-
-    number: int | None
-    code: str
-    detail: str
-    grave: bool = True
-    line: int | None = None
-    subject: str = ""
-
-    @property
-    def sentence(self) -> str:
-        """The finding in words that stand alone."""
-        return f"{self.subject}: {self.detail}" if self.subject else self.detail
-
-
-@dataclass(frozen=True, slots=True)
 class Checkup:
     """All findings in a file, how many rows its list has, and their names by number."""
 
-    findings: tuple[Finding, ...]
+    findings: tuple[ListFinding, ...]
     rows: int
     names: Mapping[int, str]
 
@@ -72,7 +52,7 @@ def check_text(text: str, where: str) -> Checkup:
         line = checked.text.line(mistake.path)
         key = dotted(mistake.path[2:])
         findings.append(
-            Finding(
+            ListFinding(
                 number if isinstance(number, int) else None,
                 mistake.code,
                 f"line {line}: {key}: {mistake.message}"
@@ -92,7 +72,7 @@ def _names(rows: list[object]) -> dict[int, str]:
     return {n: name for n, name in pairs if isinstance(n, int) and isinstance(name, str)}
 
 
-def check_list(station: Station) -> list[Finding]:
+def check_list(station: Station) -> list[ListFinding]:
     """Findings in a list whose rows are well formed, by number, the list as a whole first."""
     plan = survey(station)
     found = [
@@ -110,7 +90,7 @@ def check_list(station: Station) -> list[Finding]:
     return sorted(found, key=lambda finding: (finding.number or 0, not finding.grave))
 
 
-def _shared(rows: tuple[Position, ...]) -> Iterator[Finding]:
+def _shared(rows: tuple[Position, ...]) -> Iterator[ListFinding]:
     for index, row in enumerate(rows):
         for other in rows[:index]:
             near = (
@@ -120,38 +100,38 @@ def _shared(rows: tuple[Position, ...]) -> Iterator[Finding]:
             )
             whose = f"as number {other.number} ({other.name})"
             if row.name == other.name:
-                yield Finding(row.number, "same name", f"is called {row.name} {whose}", False)
+                yield ListFinding(row.number, "same name", f"is called {row.name} {whose}", False)
             if near:
                 said = f"stands at the same longitude, {row.longitude_deg:g} deg, {whose}"
-                yield Finding(row.number, "same longitude", said, False)
+                yield ListFinding(row.number, "same longitude", said, False)
             if row.count is not None and row.count == other.count and not near:
                 said = f"has the same count, {row.count}, {whose}; one of them is taught wrong"
-                yield Finding(row.number, "same count", said)
+                yield ListFinding(row.number, "same count", said)
         if row.number > MANY_POSITIONS:
             said = f"many positioners hold only {MANY_POSITIONS} positions"
-            yield Finding(row.number, "many", said, False)
+            yield ListFinding(row.number, "many", said, False)
 
 
-def _places(rows: Iterable[Satellite]) -> Iterator[Finding]:
+def _places(rows: Iterable[Satellite]) -> Iterator[ListFinding]:
     for row in rows:
         if row.longitude_deg is None:
             said = "has no longitude_deg, so its place cannot be checked; add it"
-            yield Finding(row.number, "no longitude", said, False)
+            yield ListFinding(row.number, "no longitude", said, False)
         elif row.hidden_by == "horizon":
             said = (
                 f"stands at {row.elevation_deg:.1f} deg, under the horizon; check longitude_deg"
                 " (east positive)"
             )
-            yield Finding(row.number, "horizon", said)
+            yield ListFinding(row.number, "horizon", said)
         elif row.hidden_by == "obstacle":
             said = (
                 f"is hidden by an obstacle at azimuth {row.azimuth_deg or 0:.1f}, elevation"
                 f" {row.elevation_deg:.1f} deg"
             )
-            yield Finding(row.number, "obstacle", said, False)
+            yield ListFinding(row.number, "obstacle", said, False)
 
 
-def _travel(station: Station, rows: Iterable[Satellite]) -> Iterator[Finding]:
+def _travel(station: Station, rows: Iterable[Satellite]) -> Iterator[ListFinding]:
     limits, known = station.limits, ends_of(station)
     ends: dict[str, float] = dict(known)
     if isinstance(station.mount, LinearMount):
@@ -165,7 +145,7 @@ def _travel(station: Station, rows: Iterable[Satellite]) -> Iterator[Finding]:
                     f"the {side} soft limit {limit} is {inside:.0f} counts from the {what} usual"
                     f" are {END_COUNTS} or more, and three times the coast"
                 )
-                yield Finding(None, "limit at the end", said, False)
+                yield ListFinding(None, "limit at the end", said, False)
     travel = travel_of(station)
     if travel is None:
         return
@@ -175,15 +155,15 @@ def _travel(station: Station, rows: Iterable[Satellite]) -> Iterator[Finding]:
     for row in rows:
         if row.taught is not None and (past := _past(row.taught, known)):
             said = f"count {row.taught} is past {past}: the dish cannot stand there; teach it again"
-            yield Finding(row.number, "outside ends", said)
+            yield ListFinding(row.number, "outside ends", said)
         elif row.taught is not None and not low <= row.taught <= high:
-            yield Finding(
+            yield ListFinding(
                 row.number, code, f"count {row.taught} is outside the {kind}, {low} to {high}"
             )
         elif row.taught is None and row.within_limits is False and row.visible:
             at = "past the linkage" if row.count is None else f"near count {row.count}"
             said = f"is expected {at}, outside the {kind}, {low} to {high}"
-            yield Finding(row.number, "out of reach", said, False)
+            yield ListFinding(row.number, "out of reach", said, False)
 
 
 def _past(count: int, ends: Mapping[str, int]) -> str:
@@ -195,18 +175,18 @@ def _past(count: int, ends: Mapping[str, int]) -> str:
     return ""
 
 
-def _unpeaked(rows: tuple[Position, ...]) -> Iterator[Finding]:
+def _unpeaked(rows: tuple[Position, ...]) -> Iterator[ListFinding]:
     for row in rows:
         if row.count is None:
-            yield Finding(row.number, "not taught", "has no count; peak it and store it", False)
+            yield ListFinding(row.number, "not taught", "has no count; peak it and store it", False)
     undated = [row for row in rows if row.count is not None and row.peaked is None]
     if undated and len(undated) == len([row for row in rows if row.count is not None]):
         said = "no taught position has a date in peaked, so none can be told from an old one"
-        yield Finding(None, "undated", said, False)
+        yield ListFinding(None, "undated", said, False)
     else:
         for row in undated:
             said = "is taught but has no date in peaked: perhaps never peaked"
-            yield Finding(row.number, "undated", said, False)
+            yield ListFinding(row.number, "undated", said, False)
 
 
 def _fold(angle_deg: float) -> float:
@@ -214,23 +194,23 @@ def _fold(angle_deg: float) -> float:
     return abs((angle_deg + 90.0) % 180.0 - 90.0)
 
 
-def _polarities(rows: tuple[Position, ...]) -> Iterator[Finding]:
+def _polarities(rows: tuple[Position, ...]) -> Iterator[ListFinding]:
     for row in rows:
         apart = _fold(row.vertical_deg - row.horizontal_deg)
         offsets = f"horizontal_deg {row.horizontal_deg:g} and vertical_deg {row.vertical_deg:g}"
         alike = sum(_fold(row.horizontal_deg - other.horizontal_deg) < 45.0 for other in rows)
         if apart < 45.0:
             said = f"{offsets} are {apart:g} deg apart, which is no second polarity"
-            yield Finding(row.number, "polarity", said)
+            yield ListFinding(row.number, "polarity", said)
         elif 90.0 - apart > APART_DEG:
             said = f"{offsets} are {apart:g} deg apart, usual are 90"
-            yield Finding(row.number, "polarity", said, False)
+            yield ListFinding(row.number, "polarity", said, False)
         if len(rows) >= 3 and alike * 2 < len(rows):
             said = f"{offsets} are the other way round from most of the list: swapped?"
-            yield Finding(row.number, "polarity swapped", said)
+            yield ListFinding(row.number, "polarity swapped", said)
 
 
-def _suspects(station: Station) -> Iterator[Finding]:
+def _suspects(station: Station) -> Iterator[ListFinding]:
     """Counts that do not fit the spacing of the others, with the likely story of each."""
     from sim.counts.predict import predict  # noqa: PLC0415 - numpy, where there is something to fit
 
@@ -240,19 +220,19 @@ def _suspects(station: Station) -> Iterator[Finding]:
     try:
         told = predict(station)
     except BadInput as error:
-        yield Finding(None, "spacing", str(error))
+        yield ListFinding(None, "spacing", str(error))
         return
     for outlier in told.outliers:
         grave = outlier.sure and outlier.code not in MILD
-        yield Finding(outlier.number, outlier.code, outlier.explanation, grave)
+        yield ListFinding(outlier.number, outlier.code, outlier.explanation, grave)
     if not told.trusted and not told.outliers:
         said = (
             "the spacing of the taught counts does not fit the belt, and no one count explains it"
         )
-        yield Finding(None, "spacing", said)
+        yield ListFinding(None, "spacing", said)
 
 
-def _order(rows: Iterable[Satellite]) -> Iterator[Finding]:
+def _order(rows: Iterable[Satellite]) -> Iterator[ListFinding]:
     """Taught counts that do not grow west along the belt: the fewest whose removal mends it."""
     placed = [row for row in rows if row.taught is not None and row.visible]
     placed.sort(key=lambda row: row.hour_angle_deg or 0.0)
@@ -264,7 +244,7 @@ def _order(rows: Iterable[Satellite]) -> Iterator[Finding]:
         after = [placed[i] for i in kept if i > index][:1]
         sides = " and ".join(f"{r.taught} of {r.name}" for r in before + after)
         said = f"count {row.taught} is out of order along the belt: it should lie by {sides}"
-        yield Finding(row.number, "order", said)
+        yield ListFinding(row.number, "order", said)
 
 
 def _longest_rise(counts: list[int]) -> list[int]:
@@ -289,7 +269,7 @@ def _longest_rise(counts: list[int]) -> list[int]:
     return part[::-1]
 
 
-def _shifted(rows: Iterable[Satellite]) -> list[Finding]:
+def _shifted(rows: Iterable[Satellite]) -> list[ListFinding]:
     off = [row.taught - row.count for row in rows if None not in (row.taught, row.count)]  # type: ignore[operator]
     if len(off) < 2 or abs(middle := median(off)) < SHIFT_COUNTS:
         return []
@@ -298,4 +278,4 @@ def _shifted(rows: Iterable[Satellite]) -> list[Finding]:
         f"taught counts lie {abs(middle):g} counts {way} of the geometry on the whole: counts lost,"
         " a clamp slipped, or a length mismeasured; see positions shift"
     )
-    return [Finding(None, "shifted", said, False)]
+    return [ListFinding(None, "shifted", said, False)]

@@ -7,25 +7,25 @@ from typing import Any
 
 from bridge.station.model import Position, Station
 from bridge.textfile.checked import Table
-from sim.lists.check import Finding
+from sim.lists.finding import ListFinding
 
 TABLES = ("station", "dish", "mount", "limits", "ends", "positioner")
 ALIKE = 2  # counts moved by the same number from which the whole list is said to have moved
 
 
-def compare(before: Station, after: Station) -> list[Finding]:
+def compare(before: Station, after: Station) -> list[ListFinding]:
     """What differs, the station as a whole first, then each position by number."""
     found = [*_tables(before, after)]
     old = {row.number: row for row in before.position}
     new = {row.number: row for row in after.position}
     moved: list[int] = []
     common = 0
-    rows: list[Finding] = []
+    rows: list[ListFinding] = []
     for number in sorted(old.keys() | new.keys()):
         if number not in new:
-            rows.append(Finding(number, "removed", f"{old[number].name} is gone"))
+            rows.append(ListFinding(number, "removed", f"{old[number].name} is gone"))
         elif number not in old:
-            rows.append(Finding(number, "added", f"{_whole(new[number])} is new"))
+            rows.append(ListFinding(number, "added", f"{_whole(new[number])} is new"))
         else:
             rows += _row(old[number], new[number])
             counts = old[number].count, new[number].count
@@ -35,7 +35,7 @@ def compare(before: Station, after: Station) -> list[Finding]:
     steps = set(moved)
     if common >= ALIKE and len(steps) == 1 and 0 not in steps:
         said = f"all {common} counts that both files hold moved by {steps.pop():+d}"
-        found.append(Finding(None, "moved alike", said))
+        found.append(ListFinding(None, "moved alike", said))
     return found + rows
 
 
@@ -44,24 +44,24 @@ def _whole(row: Position) -> str:
     return f"{row.name} ({count})"
 
 
-def _row(old: Position, new: Position) -> Iterator[Finding]:
+def _row(old: Position, new: Position) -> Iterator[ListFinding]:
     for key in Position.model_fields:
         was, now = getattr(old, key), getattr(new, key)
         if was == now:
             continue
         step = f" ({now - was:+g})" if _both_numbers(was, now) else ""
         detail = f"{_shown(was)} -> {_shown(now)}{step}"
-        yield Finding(new.number, key, detail, subject=f"{key} of {new.name}")
+        yield ListFinding(new.number, key, detail, subject=f"{key} of {new.name}")
 
 
-def _tables(before: Station, after: Station) -> Iterator[Finding]:
+def _tables(before: Station, after: Station) -> Iterator[ListFinding]:
     for name in TABLES:
         old, new = getattr(before, name), getattr(after, name)
         was, now = _pairs(old), _pairs(new)
         for key in dict.fromkeys([*was, *now]):
             if was.get(key) != now.get(key):
                 detail = f"{_shown(was.get(key))} -> {_shown(now.get(key))}"
-                yield Finding(None, f"{name}.{key}", detail, subject=f"{name}.{key}")
+                yield ListFinding(None, f"{name}.{key}", detail, subject=f"{name}.{key}")
 
 
 def _pairs(table: Table | None) -> dict[str, object]:

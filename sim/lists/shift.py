@@ -1,7 +1,7 @@
 """What happened to the counts, judged from satellites peaked again and ends read again.
 
 Every cause is screened by how probable it makes the readings, its unknown amounts averaged over.
-What no reading tells apart stays undecided, and the reading that would decide is named.
+Where the readings do not tell causes apart, the reading that would is named.
 """
 
 from __future__ import annotations
@@ -9,31 +9,34 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.counts.fit import NOISE_SD, Fit
+from sim.counts.normal import log_density
 from sim.lists.causes import NOTHING, ODD, SLIPPED, TWISTED, Cause, Place, causes_of
 from sim.sky.belt import Site
 
 Array = NDArray[np.float64]
 
-PEAK_MOVE_SD = math.sqrt(2.0) * NOISE_SD  # counts, two peaks apart
+PEAK_MOVE_SD = math.sqrt(2.0) * NOISE_SD  # counts, difference of two peaks; computed
 END_MOVE_SD = 1.2  # counts, an end switch met twice with its coast; judgement
-SURE = 0.9  # probability from which a cause is named; judgement
-TELLS_SD = 15.0  # counts, an expectation wider than this tells nothing; judgement
-AGREES, DISAGREES = 2.0, 2.5  # deviations within which a reading speaks for, beyond which against
-SMALLEST = 1e-12  # chance that stands for none
-APART = 1.5  # deviations between two causes that make a reading worth taking; judgement
+SURE = 0.9  # 1, probability from which a cause is named; judgement
+VAGUE_SD = 15.0  # counts, an expectation wider than this tells nothing; judgement
+AGREES, DISAGREES = 2.0, 2.5  # deviations up to which, and from which on; judgement
+SMALLEST = 1e-12  # 1, chance that stands for none; judgement
+WORTH_READING = 1.5  # deviations between two causes that make a reading worth taking; judgement
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What one reading says of one cause: `verdict` is "for", "against" or "open"."""
+    """What one reading says of one cause, in words, and whether it speaks for it."""
 
     key: int | str
-    verdict: str
+    verdict: Literal["for", "against", "open"]
     text: str
 
 
@@ -46,7 +49,7 @@ class CauseEstimate:
     amount: float
     amount_sd: float
     unit: str
-    also: str
+    detail: str
     rms: float  # counts, readings less what the cause makes of them
     evidence: tuple[Evidence, ...]
     best: Cause
@@ -64,13 +67,16 @@ class NextReading:
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """All causes, most probable first; `cause` is None where the readings cannot tell."""
+    """All causes, most probable first; `cause` is None where the readings cannot tell.
+
+    `now` holds the new readings by the places' keys.
+    """
 
     places: tuple[Place, ...]
     now: dict[int | str, float]
-    weights: tuple[CauseEstimate, ...]
+    estimates: tuple[CauseEstimate, ...]
     cause: CauseEstimate | None
-    decide: NextReading | None
+    next_reading: NextReading | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,41 +111,41 @@ def diagnose(
     )
     chance = np.exp(logs - logs.max())
     chance /= chance.sum()
-    weights = []
+    estimates = []
     for name in dict.fromkeys(cause.name for cause in causes):
         mine = [n for n, cause in enumerate(causes) if cause.name == name]
         best = max(mine, key=chance.__getitem__)
-        weights.append(_weight(causes[best], float(chance[mine].sum()), places, readings))
-    weights.sort(key=lambda weight: -weight.probability)
+        estimates.append(_estimate(causes[best], float(chance[mine].sum()), places, readings))
+    estimates.sort(key=lambda estimate: -estimate.probability)
+    first = estimates[0]
     # One reading that moved fits a neighbour's spacing as well as any other shift.
-    enough = len(at) > 1 or weights[0].name == NOTHING
-    sure = enough and weights[0].probability >= SURE and weights[0].name != ODD
+    enough = len(at) > 1 or first.name == NOTHING
+    sure = enough and first.probability >= SURE and first.name != ODD
     return Diagnosis(
-        tuple(places), dict(now), tuple(weights), weights[0] if sure else None,
-        _decide(places, at, weights, noise),
+        tuple(places), dict(now), tuple(estimates), first if sure else None,
+        _next_reading(places, at, estimates, noise),
     )  # fmt: skip
 
 
 def _log_density(cause: Cause, readings: _Readings) -> float:
-    left = readings.moves - cause.fixed[readings.at]
-    spread = _spread(cause, readings)
-    _, log_size = np.linalg.slogdet(spread)
-    return float(-0.5 * (left @ np.linalg.solve(spread, left) + log_size))
+    """Log of how probable a cause makes the readings, its amounts averaged over."""
+    residuals = readings.moves - cause.fixed[readings.at]
+    return log_density(residuals, _covariance(cause, readings))
 
 
 def _log_worth(cause: Cause, readings: _Readings) -> float:
     """Log of how much the readings raise the chance that each amount is more than nothing.
 
-    An amount too small to be readings is no cause: without this, every cause would claim a part of
+    An amount too small to be seen is no cause: without this, every cause would claim a part of
     what agrees within the noise.
     """
     if not cause.least:
         return 0.0
-    mean, spread = _amounts(cause, readings)
+    mean, covariance = _amounts(cause, readings)
     before = after = 0.0  # chances that some amount is too small
     for k, least in enumerate(cause.least):
         before += _within(least, 0.0, 1.0)
-        after += _within(least, float(mean[k]), math.sqrt(max(0.0, float(spread[k, k]))))
+        after += _within(least, float(mean[k]), math.sqrt(max(0.0, float(covariance[k, k]))))
     return math.log(max(1.0 - after, SMALLEST)) - math.log(max(1.0 - before, SMALLEST))
 
 
@@ -147,14 +153,15 @@ def _within(least: float, mean: float, sd: float) -> float:
     """Chance that an amount of that mean and deviation is smaller than `least` either way."""
     if sd == 0.0:
         return float(abs(mean) < least)
-    root = math.sqrt(2.0) * sd
-    return 0.5 * (math.erf((least - mean) / root) + math.erf((least + mean) / root))
+    amount = NormalDist(mean, sd)
+    return amount.cdf(least) - amount.cdf(-least)
 
 
-def _spread(cause: Cause, readings: _Readings) -> Array:
-    parts, own = cause.parts[readings.at], cause.own_sd[readings.at]
-    spread: Array = parts @ parts.T + np.diag(readings.noise[readings.at] ** 2 + own**2)
-    return spread
+def _covariance(cause: Cause, readings: _Readings) -> Array:
+    """Covariance (m, m) of the moves that were read, about the cause's fixed part."""
+    parts, individual = cause.parts[readings.at], cause.individual_sd[readings.at]
+    covariance: Array = parts @ parts.T + np.diag(readings.noise[readings.at] ** 2 + individual**2)
+    return covariance
 
 
 def _amounts(cause: Cause, readings: _Readings) -> tuple[Array, Array]:
@@ -162,64 +169,66 @@ def _amounts(cause: Cause, readings: _Readings) -> tuple[Array, Array]:
     q = cause.parts.shape[1]
     if not len(readings.at) or not q:
         return np.zeros(q), np.eye(q)
-    gain = np.linalg.solve(_spread(cause, readings), cause.parts[readings.at]).T
+    gain = np.linalg.solve(_covariance(cause, readings), cause.parts[readings.at]).T
     mean: Array = gain @ (readings.moves - cause.fixed[readings.at])
-    spread: Array = np.eye(q) - gain @ cause.parts[readings.at]
-    return mean, spread
+    covariance: Array = np.eye(q) - gain @ cause.parts[readings.at]
+    return mean, covariance
 
 
 def _expected(cause: Cause, readings: _Readings) -> tuple[Array, Array]:
-    """Moves of all places that a cause expects after what was readings, and how wide."""
-    mean, spread = _amounts(cause, readings)
+    """Moves of all places that a cause expects after the readings, and how wide."""
+    mean, covariance = _amounts(cause, readings)
     expected: Array = cause.fixed + cause.parts @ mean
-    variance = np.einsum("nq,qr,nr->n", cause.parts, spread, cause.parts)
-    return expected, np.sqrt(np.maximum(variance, 0.0) + cause.own_sd**2)
+    variance = np.einsum("nq,qr,nr->n", cause.parts, covariance, cause.parts)
+    return expected, np.sqrt(np.maximum(variance, 0.0) + cause.individual_sd**2)
 
 
-def _weight(
+def _estimate(
     cause: Cause, probability: float, places: Sequence[Place], readings: _Readings
 ) -> CauseEstimate:
-    mean, spread = _amounts(cause, readings)
+    mean, covariance = _amounts(cause, readings)
     amount, amount_sd = 0.0, 0.0
     if len(mean):
-        amount, amount_sd = cause.amount * mean[0], cause.amount * math.sqrt(max(0.0, spread[0, 0]))
+        amount, amount_sd = (
+            cause.amount * mean[0],
+            cause.amount * math.sqrt(max(0.0, covariance[0, 0])),
+        )
     expected, sd = _expected(cause, readings)
-    left = readings.moves - expected[readings.at]
-    rms = math.sqrt(float(left @ left) / len(left)) if len(left) else 0.0
+    residuals = readings.moves - expected[readings.at]
+    rms = float(np.sqrt(np.mean(residuals**2))) if len(residuals) else 0.0
     evidence = []
     for n, where in enumerate(readings.at):
-        told, wide = _expected(cause, readings.without(n))
-        spread_here = math.hypot(wide[where], readings.noise[where])
+        others_expect, others_sd = _expected(cause, readings.without(n))
+        sd_here = math.hypot(others_sd[where], readings.noise[where])
         if len(readings.at) == 1 and cause.parts[where].any():
-            spread_here = math.inf  # nothing else says how much, so any amount would do
-        evidence.append(_speak(places[where], readings.moves[n], told[where], spread_here))
+            sd_here = math.inf  # no other reading tells the amount, so any would do
+        evidence.append(_evidence(places[where], readings.moves[n], others_expect[where], sd_here))
     return CauseEstimate(
-        cause.name, probability, float(amount), float(amount_sd), cause.unit, cause.also, rms,
+        cause.name, probability, float(amount), float(amount_sd), cause.unit, cause.detail, rms,
         tuple(evidence), cause, expected, sd,
     )  # fmt: skip
 
 
-def _speak(place: Place, move: float, expected: float, sd: float) -> Evidence:
-    moved = f"{call(place)} moved {move:+.0f}"
-    if sd > TELLS_SD:
+def _evidence(place: Place, move: float, expected: float, sd: float) -> Evidence:
+    moved = f"{place.label} moved {move:+.0f}"
+    if sd > VAGUE_SD:
         return Evidence(place.key, "open", f"{moved}; any move would do")
     off = abs(move - expected) / sd
+    verdict: Literal["for", "against", "open"]
     verdict = "for" if off <= AGREES else "against" if off >= DISAGREES else "open"
     return Evidence(place.key, verdict, f"{moved}, expected {expected:+.0f} ±{2 * sd:.0f}")
 
 
-def _decide(
-    places: Sequence[Place], measured: list[int], weights: Sequence[CauseEstimate], noise: Array
+def _next_reading(
+    places: Sequence[Place], measured: list[int], estimates: Sequence[CauseEstimate], noise: Array
 ) -> NextReading | None:
-    """The reading not yet taken that parts the two likeliest causes the most."""
-    known = [weight for weight in weights if weight.name != ODD][:2]
-    if len(known) < 2:
-        return None
-    first, second = known
-    best, best_apart = None, APART
-    for n in set(range(len(places))) - set(measured):
-        wide = math.hypot(noise[n], math.hypot(first.moves_sd[n], second.moves_sd[n]))
-        apart = abs(first.moves[n] - second.moves[n]) / wide
+    """The reading not yet taken that separates the two likeliest causes best."""
+    likeliest = [estimate for estimate in estimates if estimate.name != ODD][:2]
+    first, second = likeliest
+    best, best_apart = None, WORTH_READING
+    for n in sorted(set(range(len(places))) - set(measured)):
+        sd = math.hypot(noise[n], first.moves_sd[n], second.moves_sd[n])
+        apart = abs(first.moves[n] - second.moves[n]) / sd
         if apart > best_apart:
             best, best_apart = n, apart
     level = ""
@@ -233,15 +242,10 @@ def _decide(
     level = f"; or {level}" if level else ""
     place = places[best]
     if place.hour_angle_deg is None:
-        told = [
-            f"{weight.name} expects it {weight.moves[best]:+.0f} from before" for weight in known
-        ]
-        return NextReading(place.key, f"read the {place.key} end: {', '.join(told)}{level}")
-    told = [f"{weight.name} expects {place.before + weight.moves[best]:.0f}" for weight in known]
-    text = f"re-peak {call(place)}, {place.before:.0f} before: {', '.join(told)}{level}"
+        expected = ", ".join(
+            f"{e.name} expects it {e.moves[best]:+.0f} from before" for e in likeliest
+        )
+        return NextReading(place.key, f"read the {place.key} end: {expected}{level}")
+    expected = ", ".join(f"{e.name} expects {place.before + e.moves[best]:.0f}" for e in likeliest)
+    text = f"re-peak {place.label}, {place.before:.0f} before: {expected}{level}"
     return NextReading(place.key, text)
-
-
-def call(place: Place) -> str:
-    """What a person calls a place."""
-    return f"{place.key} end" if place.hour_angle_deg is None else f"{place.key} {place.name}"

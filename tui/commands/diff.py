@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from bridge.errors import BadInput
 from bridge.station.model import Station, load_station
 from bridge.textfile.read import read_bytes
-from sim.lists.check import Finding
 from sim.lists.compare import compare
+from sim.lists.finding import ListFinding
 from tui.commands.findings import count_of, position_of, print_findings
 from tui.text_table import WIDTH
 
@@ -109,7 +109,7 @@ def _head(path: Path) -> str:
         raise BadInput(f"{path}: cannot be read: {error.strerror}; check the file") from None
 
 
-def _notes(notes: Sequence[Finding], names: Mapping[int, str]) -> Iterator[str]:
+def _notes(notes: Sequence[ListFinding], names: Mapping[int, str]) -> Iterator[str]:
     """The lines of notes; those that several positions share stand on one line."""
     for code, reason in _SHARED_NOTES.items():
         alike = [note for note in notes if note.code == code and note.number is not None]

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from json import dumps
 
-from sim.lists.check import Finding
+from sim.lists.finding import ListFinding
 
 
 def print_findings(
-    findings: Sequence[Finding],
+    findings: Sequence[ListFinding],
     json: bool,
     names: Mapping[int, str],
     grades: bool = False,
@@ -23,7 +23,7 @@ def print_findings(
         print(_object(finding, log) if json else _line(finding, names, grades))
 
 
-def _object(finding: Finding, log: str | None) -> str:
+def _object(finding: ListFinding, log: str | None) -> str:
     pairs: dict[str, object] = {
         "number": finding.number,
         "code": finding.code,
@@ -34,12 +34,12 @@ def _object(finding: Finding, log: str | None) -> str:
     return dumps(pairs, ensure_ascii=False)
 
 
-def _line(finding: Finding, names: Mapping[int, str], grades: bool) -> str:
+def _line(finding: ListFinding, names: Mapping[int, str], grades: bool) -> str:
     grade = ("error  " if finding.grave else "note   ") if grades else ""
     return f"{grade}{position_of(finding, names) or 'list'}: {finding.code}: {finding.detail}"
 
 
-def position_of(finding: Finding, names: Mapping[int, str]) -> str:
+def position_of(finding: ListFinding, names: Mapping[int, str]) -> str:
     """Number and name of the position a finding is about; empty for the list as a whole."""
     if finding.number is None:
         return ""

@@ -15,7 +15,8 @@ from bridge.textfile.read import read_bytes
 from bridge.textfile.save import backup_of, save_whole
 from sim.lists.causes import NOTHING, TWISTED, WRONG
 from sim.lists.compare import compare
-from sim.lists.correction import WRITABLE, EndReading, ShiftReport, report_shift
+from sim.lists.correction import WRITABLE
+from sim.lists.shift_report import EndReading, ShiftReport, report_shift
 from tui.commands.shift_view import json_lines, text_lines, wrap
 
 NOT_WRITTEN = {

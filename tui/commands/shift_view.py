@@ -6,13 +6,14 @@ import json as json_text
 import textwrap
 from collections.abc import Iterator
 
-from sim.lists.correction import WRITABLE, ShiftReport
+from sim.lists.correction import WRITABLE
 from sim.lists.shift import CauseEstimate
+from sim.lists.shift_report import ShiftReport
 from sim.station_rig import ends_of
 from tui.text_table import WIDTH, Column, table
 
-SHOWN_FROM = 0.01  # probability under which a cause is left out of the table (diagnosis)
-OPEN_FROM = 0.1  # probability from which a cause is named as open (diagnosis)
+SHOWN_FROM = 0.01  # probability under which a cause is left out of the table (judgement)
+OPEN_FROM = 0.1  # probability from which a cause is named as open (judgement)
 BAND_SD = 2.0  # standard deviations of a 95 % band in text, rounded (common practice)
 BAND_JSON_SD = 1.96  # standard deviations of a 95 % band of a normal distribution
 
@@ -22,8 +23,8 @@ def text_lines(case: ShiftReport) -> list[str]:
     diagnosis = case.diagnosis
     lines = wrap(_verdict(case))
     lines += ["", f"{'cause':<31} {'likely':>6} {'amount':>20} {'misfit':>14}"]
-    likely = [weight for weight in diagnosis.weights if weight.probability >= SHOWN_FROM]
-    shown = likely or list(diagnosis.weights[:1])
+    likely = [weight for weight in diagnosis.estimates if weight.probability >= SHOWN_FROM]
+    shown = likely or list(diagnosis.estimates[:1])
     for weight in shown:
         lines.append(
             f"{weight.name:<31} {percent(weight.probability):>6} {amount(weight):>20}"
@@ -31,14 +32,14 @@ def text_lines(case: ShiftReport) -> list[str]:
         )
     for weight in shown[:3]:
         lines += ["", *_evidence(weight)]
-    left_out = [weight.name for weight in diagnosis.weights if weight not in shown]
+    left_out = [weight.name for weight in diagnosis.estimates if weight not in shown]
     if left_out:
         lines += ["", *wrap(f"Under {SHOWN_FROM:.0%} likely: {', '.join(left_out)}.")]
     lines += ["", *_side_by_side(case), ""]
     notes = [*case.notes, case.correction.advice]
-    if diagnosis.decide is not None:
+    if diagnosis.next_reading is not None:
         word = "to decide" if diagnosis.cause is None else "would confirm it"
-        notes.append(f"{word}: {diagnosis.decide.text}")
+        notes.append(f"{word}: {diagnosis.next_reading.text}")
     notes += [f"before --write: {reason}" for reason in case.correction.missing]
     for note in notes:
         lines += wrap(f"- {note}.")
@@ -48,14 +49,14 @@ def text_lines(case: ShiftReport) -> list[str]:
 def _verdict(case: ShiftReport) -> str:
     cause = case.diagnosis.cause
     if cause is None:
-        best = [n.name for n in case.diagnosis.weights if n.probability >= OPEN_FROM][:3]
+        best = [n.name for n in case.diagnosis.estimates if n.probability >= OPEN_FROM][:3]
         if len(best) == 1:
             return f"Cannot tell from these readings: {best[0]} is likeliest, and not proved."
         return f"Cannot tell from these readings: {', '.join(best)} are open."
     text = f"{cause.name.capitalize()}: {percent(cause.probability)} likely"
     if cause.unit:
         text += f", {_in_words(cause)}"
-    return f"{text}{f'; {cause.also}' if cause.also else ''}."
+    return f"{text}{f'; {cause.detail}' if cause.detail else ''}."
 
 
 def percent(chance: float) -> str:
@@ -90,13 +91,13 @@ def _evidence(weight: CauseEstimate) -> list[str]:
         readings = [evidence.text for evidence in weight.evidence if evidence.verdict == verdict]
         if readings:
             lines += wrap(f"{word} {weight.name}: {'; '.join(readings)}.")
-    if weight.also:
-        lines += wrap(f"{weight.name}: {weight.also}.")
+    if weight.detail:
+        lines += wrap(f"{weight.name}: {weight.detail}.")
     return lines
 
 
 def _side_by_side(case: ShiftReport) -> list[str]:
-    best = case.diagnosis.cause or case.diagnosis.weights[0]
+    best = case.diagnosis.cause or case.diagnosis.estimates[0]
     title = best.name if case.diagnosis.cause else f"{best.name}?"
     columns = (
         Column("no", 3),
@@ -131,15 +132,15 @@ def json_lines(case: ShiftReport) -> Iterator[str]:
     """The diagnosis as JSON: the verdict, then each cause, then each taught position."""
     diagnosis, correction = case.diagnosis, case.correction
     cause = diagnosis.cause
-    best = cause or diagnosis.weights[0]
+    best = cause or diagnosis.estimates[0]
     head = {
         "kind": "verdict",
         "cause": None if cause is None else cause.name,
         "probability": round(best.probability, 4),
         "amount": round(best.amount, 2) if cause and best.unit else None,
         "unit": best.unit or None if cause else None,
-        "also": best.also or None if cause else None,
-        "next": None if diagnosis.decide is None else diagnosis.decide.text,
+        "also": best.detail or None if cause else None,
+        "next": None if diagnosis.next_reading is None else diagnosis.next_reading.text,
         "advice": correction.advice,
         "may_write": cause is not None and cause.name in WRITABLE and not correction.missing,
         "missing": list(correction.missing),
@@ -150,7 +151,7 @@ def json_lines(case: ShiftReport) -> Iterator[str]:
         "ends": correction.ends,
     }
     yield json_text.dumps(head, ensure_ascii=False)
-    for weight in diagnosis.weights:
+    for weight in diagnosis.estimates:
         yield json_text.dumps(_cause_object(weight), ensure_ascii=False)
     for row in case.station.position:
         if row.count is None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from bridge.log.actions import Action, ActionLog
 from bridge.station.model import KnownEnds, Position, Site, SoftLimits, Station
 from sim.lists.against_log import compare_log
-from sim.lists.check import Finding
+from sim.lists.finding import ListFinding
 
 STATION = Station(
     station=Site(latitude_deg=44.6, longitude_deg=3.9),
@@ -26,7 +26,7 @@ def differs(*actions: Action, station: Station = STATION) -> list[tuple[int | No
     return [(f.number, f.code) for f in found(*actions, station=station) if f.grave]
 
 
-def found(*actions: Action, station: Station = STATION, unread: int = 0) -> list[Finding]:
+def found(*actions: Action, station: Station = STATION, unread: int = 0) -> list[ListFinding]:
     return compare_log(station, ActionLog("evening.txt", actions, unread))
 
 
@@ -225,7 +225,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (store(1, None),),
             STATION,
-            Finding(
+            ListFinding(
                 1,
                 "no count",
                 "store was sent, line 5, with no count seen: the file's 94 is not proved by it",
@@ -236,7 +236,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (store(9, None),),
             STATION,
-            Finding(
+            ListFinding(
                 9,
                 "no count",
                 "store was sent, line 5, with no count seen: the file's none is not proved by it",
@@ -247,7 +247,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (store(9, 570),),
             STATION,
-            Finding(
+            ListFinding(
                 9,
                 "not taught",
                 "store was sent at count 570, line 5; Ivy is not taught in the file",
@@ -257,7 +257,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (store(30, 500),),
             STATION,
-            Finding(
+            ListFinding(
                 30,
                 "not in the file",
                 "store was sent at count 500, line 5; the file has no position 30",
@@ -267,7 +267,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (store(30, None),),
             STATION,
-            Finding(
+            ListFinding(
                 30,
                 "not in the file",
                 "store was sent, line 5; the file has no position 30",
@@ -277,7 +277,7 @@ RESET = Action("reset", "line 6", 6)
         (
             went(31, 500),
             STATION,
-            Finding(
+            ListFinding(
                 31,
                 "not in the file",
                 "the dish was sent there, line 8; the file has no position 31",
@@ -287,7 +287,7 @@ RESET = Action("reset", "line 6", 6)
         (
             went(7, 475),
             STATION,
-            Finding(
+            ListFinding(
                 7,
                 "arrived elsewhere",
                 "sent to Gorse, the dish came to rest at count 475, line 9, -5 from 480 where the"
@@ -298,7 +298,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (store(7, 480), *went(7, 485)),
             STATION,
-            Finding(
+            ListFinding(
                 7,
                 "arrived elsewhere",
                 "sent to Gorse, the dish came to rest at count 485, line 9, +5 from 480 where it"
@@ -309,12 +309,12 @@ RESET = Action("reset", "line 6", 6)
         (
             (store(7, 480), RESET),
             STATION,
-            Finding(7, "not proved", "Gorse was stored, line 5, before a reset", False),
+            ListFinding(7, "not proved", "Gorse was stored, line 5, before a reset", False),
         ),
         (
             (store(7, 480), RESET),
             STATION,
-            Finding(
+            ListFinding(
                 None,
                 "reset",
                 "a reset was sent line 6, which may clear stored positions and limits; not stored"
@@ -325,7 +325,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (store(7, 480), Action("recalculate", "line 6", 6), store(7, 480)),
             STATION,
-            Finding(
+            ListFinding(
                 None,
                 "recalculated",
                 "a recalculation was sent line 6, which may move every stored position; prove the"
@@ -336,7 +336,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (store(7, 480), store(1, 94), Action("write counter", "line 6", 6)),
             STATION,
-            Finding(
+            ListFinding(
                 None,
                 "counter written",
                 "a counter write was sent line 6, which may move them all; not stored again after"
@@ -347,7 +347,7 @@ RESET = Action("reset", "line 6", 6)
         (
             went(1, None),
             STATION,
-            Finding(
+            ListFinding(
                 1,
                 "not proved",
                 "Alder was gone to, line 8, and no count was seen on arriving",
@@ -357,7 +357,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (),
             STATION,
-            Finding(
+            ListFinding(
                 1,
                 "not proved",
                 "count 94 of Alder was neither stored nor gone to in the log",
@@ -367,7 +367,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (Action("limits off", "line 4", 4),),
             STATION,
-            Finding(
+            ListFinding(
                 None,
                 "limits off",
                 "the limits were switched off, line 4, and not on again",
@@ -377,7 +377,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (limit("east", 40),),
             STATION,
-            Finding(
+            ListFinding(
                 None,
                 "limits.east",
                 "the east limit was sent at count 40, line 3, the file has 45 (+5)",
@@ -387,7 +387,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (limit("east", 45),),
             STATION,
-            Finding(
+            ListFinding(
                 None,
                 "limits.west",
                 "the west limit 985 of the file was not set in the log",
@@ -397,7 +397,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (limit("west", None),),
             STATION,
-            Finding(
+            ListFinding(
                 None,
                 "limits.west",
                 "the west limit was sent, line 3, with no count seen: the file's 985 is not proved",
@@ -408,7 +408,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (limit("west", 985),),
             STATION.model_copy(update={"limits": None}),
-            Finding(
+            ListFinding(
                 None,
                 "limits.west",
                 "the west limit was sent at count 985, line 3; the file has none",
@@ -418,7 +418,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (end_at("west", 1030, 4), end_at("west", 1034, 9)),
             STATION,
-            Finding(
+            ListFinding(
                 None,
                 "counts lost",
                 "the west end was met at 1030, line 4, and at 1034, line 9: counts were lost"
@@ -429,7 +429,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (end_at("west", 1034),),
             ENDS,
-            Finding(
+            ListFinding(
                 None,
                 "ends.west",
                 "the west end was met at 1034, line 4; the file says 1030: counts were lost since,"
@@ -440,7 +440,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (Action("restart", "line 3", 3),),
             STATION,
-            Finding(
+            ListFinding(
                 None,
                 "adapter restarted",
                 "the adapter restarted, line 3: counts before and after may not be the same",
@@ -450,7 +450,7 @@ RESET = Action("reset", "line 6", 6)
         (
             (Action("reference lost", "line 4", 4),),
             STATION,
-            Finding(
+            ListFinding(
                 None,
                 "reference lost",
                 "the positioner said, line 4, that its position reference is lost",
@@ -460,7 +460,7 @@ RESET = Action("reset", "line 6", 6)
     ],
 )
 def test_each_difference_has_its_sentence(
-    actions: tuple[Action, ...], station: Station, finding: Finding
+    actions: tuple[Action, ...], station: Station, finding: ListFinding
 ) -> None:
     assert finding in found(*actions, station=station)
 

@@ -9,8 +9,9 @@ import pytest
 from bridge.errors import YardError
 from bridge.station.model import Station
 from bridge.textfile.checked import parse_checked
-from sim.lists.check import Checkup, Finding, check_text
+from sim.lists.check import Checkup, check_text
 from sim.lists.compare import compare
+from sim.lists.finding import ListFinding
 from sim.yard_files import load_yard
 
 # The invented Larkmere yard: counts by its own linkage (demo data: it proves no arithmetic, it is
@@ -157,7 +158,7 @@ def test_the_list_as_a_whole() -> None:
 # ---- two lists ------------------------------------------------------------------------------
 
 
-def listed(text: str) -> list[Finding]:
+def listed(text: str) -> list[ListFinding]:
     before = parse_checked(text_of(), "a", Station)
     return compare(before, parse_checked(text, "b", Station))
 
@@ -190,7 +191,7 @@ def test_a_list_that_moved_as_one() -> None:
         row["count"] = int(str(row["count"])) - 10
 
     found = listed(text_of(change))
-    assert found[0] == Finding(
+    assert found[0] == ListFinding(
         None, "moved alike", "all 16 counts that both files hold moved by -10"
     )
     assert len(found) == 17

@@ -15,7 +15,7 @@ from bridge.station.model import (
     Station,
 )
 from sim.lists.causes import ACTUATOR, LOST, NOTHING, ODD, SLIPPED, TWISTED, WRONG
-from sim.lists.correction import EndReading, ShiftReport, report_shift
+from sim.lists.shift_report import EndReading, ShiftReport, report_shift
 
 # The demo list (invented); its counts were computed from the linkage apart from this program.
 LIST = {
@@ -64,7 +64,7 @@ def test_everything_shifted_alike_is_lost_counts() -> None:
     cause = case.diagnosis.cause
     assert cause is not None
     assert {evidence.verdict for evidence in cause.evidence} == {"for"}
-    slipped = next(weight for weight in case.diagnosis.weights if weight.name == SLIPPED)
+    slipped = next(weight for weight in case.diagnosis.estimates if weight.name == SLIPPED)
     assert [s.key for s in slipped.evidence if s.verdict == "against"] == ["east"]
 
 
@@ -94,7 +94,7 @@ def test_one_spacing_off_is_the_wrong_satellite() -> None:
     assert named(case) == WRONG
     cause = case.diagnosis.cause
     assert cause is not None
-    assert cause.also == "6 Fir was re-peaked on its neighbour 5 Elm"
+    assert cause.detail == "6 Fir was re-peaked on its neighbour 5 Elm"
     assert case.correction.after == {n: count for n, (_, _, count) in LIST.items()}
 
 
@@ -103,7 +103,7 @@ def test_lost_counts_are_found_past_one_wrong_satellite() -> None:
     assert named(case) == LOST
     cause = case.diagnosis.cause
     assert cause is not None
-    assert "Fir was re-peaked on its neighbour" in cause.also
+    assert "Fir was re-peaked on its neighbour" in cause.detail
     assert case.correction.after[9] == 582
     assert case.correction.missing == ()  # the other two are proof enough
 
@@ -130,14 +130,14 @@ def test_nothing_moved_is_nothing_wrong() -> None:
 def test_one_reading_tells_nothing(move: int) -> None:
     case = moved({6: move})
     assert named(case) is None
-    assert case.diagnosis.decide is not None
+    assert case.diagnosis.next_reading is not None
 
 
 def test_peaks_without_an_end_cannot_part_lost_counts_from_a_clamp() -> None:
     case = moved({1: 10, 16: 10})
     assert named(case) is None
-    assert {weight.name for weight in case.diagnosis.weights[:2]} == {LOST, SLIPPED}
-    decide = case.diagnosis.decide
+    assert {weight.name for weight in case.diagnosis.estimates[:2]} == {LOST, SLIPPED}
+    decide = case.diagnosis.next_reading
     assert decide is not None
     assert decide.key in ("east", "west")
     assert "lost counts expects it +10" in decide.text
@@ -148,7 +148,7 @@ def test_peaks_without_an_end_cannot_part_lost_counts_from_a_clamp() -> None:
 def test_readings_that_nothing_explains_are_not_explained() -> None:
     case = moved({1: 31, 4: -22, 10: 47, 16: -9}, {"east": EndReading(0, 18)})
     assert named(case) is None
-    assert case.diagnosis.weights[0].name == ODD
+    assert case.diagnosis.estimates[0].name == ODD
 
 
 def test_writing_asks_for_the_other_side_of_the_arc() -> None:
@@ -234,7 +234,7 @@ def test_what_an_end_read_before_may_be_given_and_goes_first() -> None:
 
 def test_one_reading_that_moved_speaks_for_no_amount() -> None:
     case = moved({1: 10})
-    lost = next(weight for weight in case.diagnosis.weights if weight.name == LOST)
+    lost = next(weight for weight in case.diagnosis.estimates if weight.name == LOST)
     assert [evidence.verdict for evidence in lost.evidence] == ["open"]
 
 
