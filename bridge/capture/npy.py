@@ -9,14 +9,14 @@ line. An `.npz` may hold the rate as a number named `rate`, `sample_rate` (`_hz`
 
 from __future__ import annotations
 
-import ast
-import struct
 import warnings
 import zipfile
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
+from tokenize import TokenError
+from types import SimpleNamespace
 from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
@@ -29,16 +29,17 @@ from bridge.errors import CaptureError
 if TYPE_CHECKING:
     from bridge.capture.trace import EdgeBlock, FloatBlock, RawBlock
 
-MAGIC = b"\x93NUMPY"
-RATE_NAMES = frozenset(
-    {"rate", "rate_hz", "sample_rate", "sample_rate_hz", "samplerate", "fs", "sr"}
-)
-INTERVAL_NAMES = frozenset({"dt", "dt_s", "interval", "interval_s"})
-TIME_NAMES = frozenset({"t", "time", "times", "t_s", "time_s"})
-CHANNELS_MOST = 64  # more columns than this is a picture, not a capture
-HEADER_MOST = 1 << 16  # bytes of an array header; real ones have 128
-PEEK_COUNT = 1 << 20  # values looked at to tell a logic line from counts
-RATE_MOST_HZ = 1e12  # beyond any recorder
+    Shape = tuple[int, ...]
+
+# names of members of an .npz (common practice)
+RATE_NAMES = {"rate", "rate_hz", "sample_rate", "sample_rate_hz", "samplerate", "fs", "sr"}
+INTERVAL_NAMES = {"dt", "dt_s", "interval", "interval_s"}
+TIME_NAMES = {"t", "time", "times", "t_s", "time_s"}
+CHANNELS_MOST = 64  # channels; more columns than this are a picture (judgement)
+HEADER_MOST = 1 << 16  # bytes of an array header; usual ones have 128 (judgement)
+SIDE_MOST = 1 << 62  # values along one side, so that their number fits 64 bits
+PEEK_COUNT = 1 << 20  # values looked at to tell a logic line from counts (judgement)
+RATE_MOST_HZ = 1e12  # Hz, beyond any recorder (judgement)
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,43 +305,48 @@ def _open(array: Array) -> IO[bytes]:
 
 def _read_header(source: Source, member: str | None, file: IO[bytes]) -> Array:
     where = source.name + (f": {member}" if member else "")
-    start = source.read(file, 10)
-    wide = start[6:7] in (b"\x02", b"\x03")
-    if wide:
-        start += source.read(file, 2)
-    if len(start) < (12 if wide else 10) or start[:6] != MAGIC:
-        raise CaptureError(
-            f"{where}: byte 0: no array header within {len(start)} bytes;"
-            " this is no NumPy file, or it was cut short"
-        )
-    length = struct.unpack_from("<I" if wide else "<H", start, 8)[0]
-    text = source.read(file, min(length, HEADER_MOST))
+    stream = SimpleNamespace(read=partial(source.read, file))
     try:
-        dtype, shape, by_column = _parse_header(text)
-    except (ValueError, TypeError, KeyError, SyntaxError, MemoryError, RecursionError) as error:
+        version = np.lib.format.read_magic(stream)
+    except CaptureError:
+        raise
+    except ValueError:
         raise CaptureError(
-            f"{where}: byte {len(start)}: the array header cannot be read"
-            f" ({str(error)[:60] or type(error).__name__}); save the array again"
+            f"{where}: byte 0: no array header within {file.tell()} bytes;"
+            " this is no NumPy file, or it was cut short"
+        ) from None
+    start = file.tell() + (2 if version == (1, 0) else 4)  # behind the length of the header
+    try:
+        shape, by_column, dtype = _parse_header(stream, version)
+    except CaptureError:
+        raise
+    except (ValueError, TypeError, MemoryError, RecursionError, TokenError) as error:
+        reason = str(error).partition(" on line ")[0][:60] or type(error).__name__
+        raise CaptureError(
+            f"{where}: byte {start}: the array header cannot be read ({reason});"
+            " save the array again"
         ) from None
     if dtype.hasobject or dtype.itemsize == 0:
         raise CaptureError(
-            f"{where}: byte {len(start)}: the array holds objects, not numbers;"
-            " save it as real numbers"
+            f"{where}: byte {start}: the array holds objects, not numbers; save it as real numbers"
         )
-    return Array(source, member, dtype, shape, by_column, len(start) + length)
+    return Array(source, member, dtype, shape, by_column, file.tell())
 
 
-def _parse_header(text: bytes) -> tuple[np.dtype[Any], tuple[int, ...], bool]:
+def _parse_header(stream: Any, version: tuple[int, int]) -> tuple[Shape, bool, np.dtype[Any]]:
+    """Shape, whether columns come one after another, and kind of the values."""
+    if version not in ((1, 0), (2, 0), (3, 0)):
+        raise ValueError(f"version {version[0]}.{version[1]}")
+    one = version == (1, 0)
+    parse = np.lib.format.read_array_header_1_0 if one else np.lib.format.read_array_header_2_0
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        fields = ast.literal_eval(text.decode("utf-8").strip())
-        dtype = np.lib.format.descr_to_dtype(fields["descr"])
-    shape = fields["shape"]
-    if not isinstance(shape, tuple) or not all(
-        isinstance(side, int) and 0 <= side < 1 << 62 for side in shape
-    ):
+        shape, by_column, dtype = parse(stream, max_header_size=HEADER_MOST)
+    if not all(0 <= side < SIDE_MOST for side in shape):
         raise ValueError(f"shape {shape!r}"[:40])
-    return dtype, shape, bool(fields["fortran_order"])
+    if version == (3, 0) and dtype.names:  # as 2.0, but names of fields are UTF-8
+        dtype.names = tuple(name.encode("latin-1").decode() for name in dtype.names)
+    return shape, by_column, dtype
 
 
 # A password wanted is a RuntimeError to the library, an unknown packing one of its kind.

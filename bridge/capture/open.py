@@ -14,7 +14,7 @@ from bridge.errors import CaptureError
 
 Reader = Callable[[Source, float | None, int], Capture]
 
-BLOCK_BYTES = 1 << 20  # bytes read at a time; a pass holds a few dozen times as much
+BLOCK_BYTES = 1 << 20  # bytes read at a time; a pass holds a few dozen times as much (judgement)
 # A reader by its module and function, imported when wanted: hex text needs no numpy.
 VCD, WAV = "vcd.reader.read_vcd", "wav.read_wav"
 TABLE, HEXTEXT = "table.reader.read_table", "hextext.reader.read_hextext"
@@ -26,7 +26,7 @@ READERS = {
     ".npy": NPY, ".npz": NPZ,
     ".hex": HEXTEXT, ".txt": HEXTEXT, ".log": HEXTEXT, ".json": HEXTEXT, ".jsonl": HEXTEXT,
 }  # fmt: skip
-MARKS = {
+MARKS = {  # first bytes (RIFF, numpy.lib.format, ZIP)
     b"RIFF": WAV, b"RIFX": WAV, b"RF64": WAV, b"BW64": WAV,
     b"\x93NUMPY": NPY, b"PK\x03\x04": NPZ,
 }  # fmt: skip
@@ -57,7 +57,7 @@ def open_capture(path: str, *, rate_hz: float | None = None, block: int = BLOCK_
             return replace(
                 capture,
                 progress=source.progress,
-                settle=source.settle,
+                announce_last_pass=source.announce_last_pass,
                 late_notes=source.notes,
             )
 
@@ -73,13 +73,13 @@ def _function(name: str) -> Any:
     return getattr(import_module(f"bridge.capture.{module}"), function)
 
 
-def _look(source: Source, name: str) -> bool:
-    look: Callable[[Source], bool] = _function(name)
-    return look(source)
+def _matches(source: Source, name: str) -> bool:
+    test: Callable[[Source], bool] = _function(name)
+    return test(source)
 
 
 def _choose(source: Source) -> str:
-    """Binary marks first, then the suffix unless the text is plainly of another kind."""
+    """Name the reader: binary marks decide, then the suffix unless the text shows another kind."""
     for mark, reader in MARKS.items():
         if source.head.startswith(mark):
             return reader
@@ -87,16 +87,16 @@ def _choose(source: Source) -> str:
     if named in BINARY:
         return named  # it says what is wrong with the start
     source.unify_text()
-    if named == VCD or _look(source, "vcd.head.looks_like_vcd"):
+    if named == VCD or _matches(source, "vcd.head.looks_like_vcd"):
         return VCD
-    looks = [
+    tests = [
         (HEXTEXT, "hextext.reader.looks_like_hextext"),
         (TABLE, "table.head.looks_like_table"),
     ]
     if named == TABLE:
-        looks.reverse()
-    for reader, look in looks:
-        if _look(source, look):
+        tests.reverse()
+    for reader, test in tests:
+        if _matches(source, test):
             return reader
     if named is not None:
         return named

@@ -1,6 +1,6 @@
-"""What can be read only once, a pipe, read again and again: its bytes go into a temporary file.
+"""A pipe can be read only once; a copy of its bytes in a temporary file can be read again.
 
-The file grows as a pass asks for more, so that a pipe that never ends is heard as it comes.
+The copy grows as a pass wants more, so a pipe that never ends is read as it comes.
 """
 
 from __future__ import annotations
@@ -19,22 +19,22 @@ from typing import TYPE_CHECKING, BinaryIO, Protocol
 if TYPE_CHECKING:
     from _typeshed import WriteableBuffer
 
-PULL_BYTES = 1 << 18  # bytes taken from a pipe at a time
-WAKE_S = 0.3  # s of waiting at once: an interrupt that came just before it is heeded after it
+PULL_BYTES = 1 << 18  # bytes taken from a pipe at a time (judgement)
+WAKE_S = 0.3  # s of waiting at once; a keyboard interrupt is served between two (judgement)
 
 
-class _Once(Protocol):
-    """A binary stream that gives what it has."""
+class _Stream(Protocol):
+    """A binary stream whose read gives what is there."""
 
     def read1(self, size: int, /) -> bytes: ...
 
 
-class Spool:
+class PipeCopy:
     """The bytes of a stream so far; `open` gives as many readers from the start as wanted."""
 
-    def __init__(self, stream: _Once) -> None:
+    def __init__(self, stream: _Stream) -> None:
         self._stream = stream
-        self.ready = _watch(stream)  # whether bytes, or their end, come within so many s
+        self.ready = _watch(stream)  # whether bytes, or their end, come within a time in s
         handle, self.path = tempfile.mkstemp(prefix="arcstep-")
         os.close(handle)
         weakref.finalize(self, remove_file, self.path)
@@ -42,15 +42,16 @@ class Spool:
         weakref.finalize(self, self._file.close)
         self.length = 0  # bytes received
         self.ended = False
-        self.keeps = True  # False: what comes now will be read once, and is not kept
+        self.grows = True  # False: what comes now is read once and not copied
 
     def open(self) -> BinaryIO:
-        return SpoolReader(self)  # type: ignore[return-value]
+        """Open for reading from the first byte."""
+        return PipeReader(self)  # type: ignore[return-value]
 
     def fill(self, place: int) -> None:
-        """Wait until there is an byte at `place`, or until they end."""
+        """Wait until the byte at `place` is there, or until they end."""
         while self.length <= place and not self.ended:
-            self.keeps = True
+            self.grows = True
             self.pull()
 
     def pull(self) -> bytes:
@@ -60,20 +61,20 @@ class Spool:
         data = self._stream.read1(PULL_BYTES)
         if not data:
             self.ended = True
-        elif self.keeps:
+        elif self.grows:
             self._file.write(data)
         self.length += len(data)
         return data
 
 
-class SpoolReader(io.RawIOBase):
-    """One pass over a spool; a read waits for the first byte and gives what is there."""
+class PipeReader(io.RawIOBase):
+    """One pass over the copy of a pipe; a read waits for the first byte and gives what is there."""
 
-    def __init__(self, spool: Spool) -> None:
-        self._spool = spool
-        self._file = Path(spool.path).open("rb", buffering=0)  # noqa: SIM115 - closed by close
+    def __init__(self, pipe: PipeCopy) -> None:
+        self._pipe = pipe
+        self._file = Path(pipe.path).open("rb", buffering=0)  # noqa: SIM115 - closed by close
         self._place = 0
-        self._direct = b""  # received and not kept, from `_place` on
+        self._direct = b""  # received and not copied, from `_place` on
 
     def readable(self) -> bool:
         return True
@@ -83,18 +84,18 @@ class SpoolReader(io.RawIOBase):
 
     def readinto(self, buffer: WriteableBuffer, /) -> int:
         view = memoryview(buffer).cast("B")
-        spool = self._spool
+        pipe = self._pipe
         if self._direct:
             data, self._direct = self._direct[: len(view)], self._direct[len(view) :]
-        elif self._place < spool.length:
+        elif self._place < pipe.length:
             data = self._file.read(len(view))
-        elif spool.keeps:
-            spool.fill(self._place)
+        elif pipe.grows:
+            pipe.fill(self._place)
             data = self._file.read(len(view))
-        elif spool.ended:
+        elif pipe.ended:
             data = b""
         else:
-            whole = spool.pull()
+            whole = pipe.pull()
             data, self._direct = whole[: len(view)], whole[len(view) :]
         view[: len(data)] = data
         self._place += len(data)
@@ -107,20 +108,20 @@ class SpoolReader(io.RawIOBase):
         if whence == io.SEEK_CUR:
             place += self._place
         elif whence == io.SEEK_END:
-            self._spool.fill(sys.maxsize)
-            place += self._spool.length
-        self._spool.fill(place - 1)
+            self._pipe.fill(sys.maxsize)
+            place += self._pipe.length
+        self._pipe.fill(place - 1)
         self._direct = b""
-        self._place = self._file.seek(min(place, self._spool.length))
+        self._place = self._file.seek(min(place, self._pipe.length))
         return self._place
 
     def tell(self) -> int:
         return self._place
 
     def has_more(self, within_s: float) -> bool:
-        """Whether a read would give something at once, or so soon."""
-        spool = self._spool
-        return bool(self._direct) or self._place < spool.length or spool.ready(within_s)
+        """Tell whether a read would give something within `within_s`."""
+        pipe = self._pipe
+        return bool(self._direct) or self._place < pipe.length or pipe.ready(within_s)
 
     def close(self) -> None:
         self._file.close()
@@ -128,7 +129,7 @@ class SpoolReader(io.RawIOBase):
 
 
 def _watch(stream: object) -> Callable[[float], bool]:
-    """How to tell, waiting so long at most, whether a stream has bytes or has ended."""
+    """Make the function that waits for bytes, or for the end, up to a time in s."""
     try:
         number = stream.fileno()  # type: ignore[attr-defined]
         select.select([number], [], [], 0)

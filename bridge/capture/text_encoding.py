@@ -1,7 +1,7 @@
-"""Text as older and other machines write it, read as UTF-8 with line feeds on the way.
+"""Text in UTF-16, or with carriage returns as line ends, turned into UTF-8 with line feeds.
 
-UTF-16 with its byte-order mark comes from spreadsheets, lines that end with a carriage return
-alone from old programs and serial consoles.
+Spreadsheets write UTF-16 with its byte-order mark. Old programs and serial consoles end lines
+with a carriage return alone.
 """
 
 from __future__ import annotations
@@ -14,16 +14,16 @@ from typing import TYPE_CHECKING, BinaryIO
 if TYPE_CHECKING:
     from _typeshed import WriteableBuffer
 
-Turn = Callable[[bytes, bool], bytes]  # (bytes, last) -> bytes
-PIECE_BYTES = 1 << 18  # bytes turned at a time
+Conversion = Callable[[bytes, bool], bytes]  # (bytes, whether they are the last) -> bytes
+PIECE_BYTES = 1 << 18  # bytes converted at a time (judgement)
 
 
-class Recoded(io.RawIOBase):
-    """A stream whose bytes are turned on the way; it can only be read forwards."""
+class ConvertedText(io.RawIOBase):
+    """A stream whose bytes are converted as they are read; it can only be read forwards."""
 
-    def __init__(self, file: BinaryIO, turns: list[Turn]) -> None:
+    def __init__(self, file: BinaryIO, conversions: list[Conversion]) -> None:
         self.fileobj = file
-        self._turns = turns
+        self._conversions = conversions
         self._ready = b""
         self._ended = False
         self._place = 0
@@ -39,8 +39,8 @@ class Recoded(io.RawIOBase):
         while not self._ready and not self._ended:
             data = self.fileobj.read1(PIECE_BYTES)  # type: ignore[attr-defined]
             self._ended = not data
-            for turn in self._turns:
-                data = turn(data, self._ended)
+            for convert in self._conversions:
+                data = convert(data, self._ended)
             self._ready = data
         data, self._ready = self._ready[: len(view)], self._ready[len(view) :]
         view[: len(data)] = data
@@ -62,30 +62,30 @@ class Recoded(io.RawIOBase):
         super().close()
 
 
-def find_turns(head: bytes) -> Callable[[], list[Turn]] | None:
-    """How text with such a beginning is to be turned, made anew for each pass; None if not.
+def find_conversions(head: bytes) -> Callable[[], list[Conversion]] | None:
+    """What text with such a beginning needs, made anew for each pass; None when nothing.
 
-    >>> turns = find_turns("a\\rb".encode("utf-16"))
-    >>> bytes = "a\\rb".encode("utf-16")
-    >>> for turn in turns():
-    ...     bytes = turn(bytes, True)
-    >>> bytes
+    >>> conversions = find_conversions("a\\rb".encode("utf-16"))
+    >>> data = "a\\rb".encode("utf-16")
+    >>> for convert in conversions():
+    ...     data = convert(data, True)
+    >>> data
     b'a\\nb'
     """
     wide = head[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
-    plain = _narrow()(head, False) if wide else head
+    plain = _decode_utf16()(head, False) if wide else head
     returns = b"\r" in plain and b"\n" not in plain
     if not wide and not returns:
         return None
 
-    def turns() -> list[Turn]:
-        return [*([_narrow()] if wide else []), *([_end_lines] if returns else [])]
+    def conversions() -> list[Conversion]:
+        return [*([_decode_utf16()] if wide else []), *([_end_lines] if returns else [])]
 
-    return turns
+    return conversions
 
 
-def _narrow() -> Turn:
-    """UTF-16 to UTF-8; half a character at the end of the file becomes a mark of it."""
+def _decode_utf16() -> Conversion:
+    """UTF-16 to UTF-8; a character cut off at the end of the file becomes U+FFFD."""
     decode = codecs.getincrementaldecoder("utf-16")("replace").decode
     return lambda data, last: decode(data, last).encode("utf-8", "replace")
 

@@ -5,11 +5,11 @@
               | Edges     times at which a logic line changes
               | Lines     hex text, already frames
 
-All times are seconds in the capture's own time: of a WAV or NumPy file since the first sample,
-of a table what its time column says, of a VCD file its time stamps, of hex text what each line
-says; a time of the day counts from the midnight before the first one. A reader holds a few
-blocks at a time, whatever the size of the file, and a call of `chunks()` starts a fresh pass. A
-pass may raise `CaptureError` where the file stops making sense; what came before is good.
+Times are seconds: in a WAV or NumPy file since the first sample, in a table as its time column
+gives them, in a VCD file as its time stamps do, in hex text as each line does; a time of the day
+counts from the midnight before the first one. A reader holds a few blocks at a time, whatever the
+size of the file, and a call of `chunks()` starts a fresh pass. A pass may raise `CaptureError`
+where the file stops making sense; what came before is good.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     EdgeBlock = tuple[NDArray[np.float64], NDArray[np.uint8]]
     EdgeStep = tuple[float, EdgeBlock | None]
 
-UNKNOWN_LEVEL = 2  # level of a logic line that is neither 0 nor 1 (x, z)
+UNKNOWN_LEVEL = 2  # level of a logic line that is neither 0 nor 1 (x, z); our own code
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,15 +103,15 @@ class Capture:
     A pass over one trace of a text file scans the text once, so look at all traces over the
     same first stretch and go on only with the one that speaks. A note names what the file got
     wrong and what was done about it; `late_notes` grow while passes are made. `progress()` tells
-    how much of the file the pass under way has read, from 0 to 1. `settle()` promises that one
-    more pass over one trace is all that comes, so that a pipe need not be kept.
+    how much of the file the pass under way has read, from 0 to 1. `announce_last_pass()` promises
+    that one more pass over one trace is all that comes, so that a pipe need not be copied.
     """
 
     path: str
     traces: tuple[Trace, ...]
     notes: tuple[str, ...] = ()
     progress: Callable[[], float] = lambda: 1.0
-    settle: Callable[[], None] = lambda: None
+    announce_last_pass: Callable[[], None] = lambda: None
     late_notes: list[str] = field(default_factory=list)
 
     def trace(self, name: str) -> Trace:

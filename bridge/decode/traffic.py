@@ -36,7 +36,7 @@ def read_traffic(
     if chosen.supply is not None:
         steps = join_supply(steps, SupplyChannel(chosen.supply))
     else:
-        capture.settle()
+        capture.announce_last_pass()
     pairing = Pairing()
     broken: CaptureError | None = None
     try:

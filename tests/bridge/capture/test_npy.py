@@ -49,6 +49,17 @@ def test_one_channel_of_any_kind(load: Load, dtype: str) -> None:
     assert _values(capture) == [[3, 1, 4, 1, 5, 9]]
 
 
+@pytest.mark.parametrize("version", [(1, 0), (2, 0), (3, 0)])
+def test_every_version_of_the_header(load: Load, version: tuple[int, int]) -> None:
+    array = np.zeros(3, [("bus µV" if version == (3, 0) else "bus", "<f4")])
+    array["bus µV" if version == (3, 0) else "bus"] = [1, 2, 3]
+    file = io.BytesIO()
+    np.lib.format.write_array(file, array, version=version)
+    capture = load("x.npy", file.getvalue(), rate_hz=1.0)
+    assert [trace.name for trace in capture.traces] == list(array.dtype.names or ())
+    assert _values(capture) == [[1, 2, 3]]
+
+
 @pytest.mark.parametrize("order", ["C", "F"])
 @pytest.mark.parametrize("shape", [(6, 2), (2, 6), (1, 12), (12, 1)])
 def test_channels_side_by_side(load: Load, order: str, shape: tuple[int, int]) -> None:
@@ -112,12 +123,21 @@ def test_fewer_values_than_the_header_says(load: Load) -> None:
 @pytest.mark.parametrize(
     ("content", "sentence"),
     [
-        (_npy(np.array([{}], object)), "holds objects"),
+        (_npy(np.array([{}], object)), "byte 10: the array holds objects, not numbers; save it as"),
+        (b"\x93NUMPY\x04\x00" + bytes(8), r"byte 12: .* cannot be read \(version 4\.0\)"),
+        (
+            _npy(np.zeros(100)).replace(b"(100,)", b"(-10,)"),
+            r"byte 10: the array header cannot be read \(shape \(-10,\)\); save the array again",
+        ),
         (_npy(np.zeros((3, 3, 3))), r"shape \(3, 3, 3\)"),
         (_npy(np.zeros(3, complex)), "no numbers for a channel"),
         (_npy(np.zeros(0)), "no numbers for a channel"),
         (_npy(np.zeros(3))[:60], "byte 10: the array header cannot be read"),
-        (b"\x93NUMPY\x01\x00\x05\x00{abc}", "byte 10: the array header cannot be read"),
+        (
+            b"\x93NUMPY\x01\x00\x05\x00{abc}",
+            r"byte 10: .*read \(malformed node or string\)",
+        ),
+        (b"\x93NUMPY", "byte 0: no array header within 6 bytes; this is no NumPy file, or it"),
     ],
 )
 def test_arrays_that_are_no_capture(load: Load, content: bytes, sentence: str) -> None:

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from bridge.capture.open import open_capture
-from bridge.capture.pipe_copy import Spool
+from bridge.capture.pipe_copy import PipeCopy
 from bridge.capture.source import Source
 from bridge.capture.trace import Capture, Lines, Samples
 from bridge.errors import CaptureError
@@ -124,33 +124,33 @@ def test_a_pipe_that_holds_nothing_readable_is_refused_at_its_end(
         open_capture(feed([b"hello\n", judged, b"world, said the line\n"]))
 
 
-def test_what_is_read_once_is_not_kept(feed: Callable[..., str]) -> None:
+def test_what_is_read_once_is_not_copied(feed: Callable[..., str]) -> None:
     rows = b"".join(b"%.6f,%d.25\n" % (n * 1e-5, n % 7) for n in range(150_000))
     capture = open_capture(feed([b"time,volts\n" + rows]))
-    capture.settle()
+    capture.announce_last_pass()
     (trace,) = capture.traces
     assert isinstance(trace, Samples)
     assert sum(chunk.size for chunk in trace.chunks()) == 150_000
 
 
-def test_kept_bytes_stop_growing_once_settled() -> None:
+def test_the_copy_stops_growing_at_the_last_pass() -> None:
     class Endless:
         def read1(self, size: int, /) -> bytes:
             return b"x" * 1000
 
-    spool = Spool(Endless())
-    with spool.open() as first:
+    copy = PipeCopy(Endless())
+    with copy.open() as first:
         assert len(first.read(2500)) <= 2500
         first.seek(2500)
-    kept = Path(spool.path).stat().st_size
-    spool.keeps = False
+    kept = Path(copy.path).stat().st_size
+    copy.grows = False
     got = 0
-    with spool.open() as last:
+    with copy.open() as last:
         while got < 100_000:
             part = last.read(700)
             assert set(part) == {ord("x")}
             got += len(part)
-    assert Path(spool.path).stat().st_size == kept <= 4000
+    assert Path(copy.path).stat().st_size == kept <= 4000
 
 
 def test_a_packed_pipe_that_breaks_off_says_where(

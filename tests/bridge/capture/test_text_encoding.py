@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.capture.text_encoding import find_turns
+from bridge.capture.text_encoding import find_conversions
 from bridge.capture.trace import Capture, Lines
 
 ReadAll = Callable[[Capture], list[tuple[Any, ...]]]
@@ -31,14 +31,14 @@ def test_any_text_in_any_pieces(text: str, size: int, returns: bool) -> None:
     text = text.replace("\r", " ")
     text = text.replace("\n", "\r") if returns else text + "\n"
     data = text.encode("utf-16", "replace")
-    make = find_turns(data)
+    make = find_conversions(data)
     assert make is not None
-    turns = make()
+    conversions = make()
     got = b""
     for start in range(0, len(data) + 1, size):
         part = data[start : start + size]
-        for turn in turns:
-            part = turn(part, start + size > len(data))
+        for convert in conversions:
+            part = convert(part, start + size > len(data))
         got += part
     assert got == data.decode("utf-16").replace("\r", "\n" if returns else "\r").encode()
 
