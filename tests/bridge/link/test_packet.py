@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.errors import BadInput
-from bridge.link.packet import LONGEST_LINE, LineSplitter, Packet, parse_line
+from bridge.link.packet import LONGEST_LINE, LineSplitter, Packet, crc, parse_line
 
 words = st.text(st.characters(min_codepoint=0x21, max_codepoint=0x7E), min_size=1, max_size=12)
 packets = st.builds(
@@ -110,3 +110,56 @@ def test_what_no_line_can_carry_is_refused(packet, says):
 def test_the_example_in_the_drawing_is_true():
     """The line drawn at the top of the module, word for word."""
     assert Packet(17, "send", ("E03168FF", "0")).line() == b"17 send E03168FF 0 38FC\n"
+
+
+def padded(length: int) -> Packet:
+    """A packet whose line has so many bytes without its line feed."""
+    return Packet(7, "send", ("x" * (length - len("7 send  0000")),))
+
+
+def test_a_line_of_240_bytes_is_the_longest_that_passes():
+    line = padded(240).line()
+    assert len(line) == 240 + 1
+    for ending in (b"\n", b"\r\n"):
+        (whole,) = LineSplitter().feed(line[:-1] + ending)
+        assert parse_line(whole) == padded(240)
+    with pytest.raises(BadInput) as caught:
+        padded(241).line()
+    assert str(caught.value) == "a packet of 241 bytes is longer than 240; send less"
+
+
+def test_a_line_of_more_bytes_is_dropped_though_its_checksum_is_right():
+    text = b"7 send " + b"x" * 230
+    line = b"%s %04X" % (text, crc(text))
+    assert len(line) == 242
+    assert parse_line(line) is None
+    assert LineSplitter().feed(line + b"\n") == [b"?"]
+
+
+@pytest.mark.parametrize("number", [0, 9999, None])
+def test_the_first_and_the_last_number_and_none_are_sent(number):
+    line = Packet(number, "keep").line()
+    assert parse_line(line[:-1]) == Packet(number, "keep")
+    assert line.split()[0] == (b"-" if number is None else str(number).encode())
+
+
+def test_a_number_out_of_range_is_one_sentence():
+    with pytest.raises(BadInput) as caught:
+        Packet(10_000, "keep").line()
+    assert str(caught.value) == "packet number 10000 is not in 0 to 9999"
+
+
+def test_bare_words_are_written_bare():
+    assert Packet(None, "stop", bare=True).line() == b"stop\n"
+
+
+@pytest.mark.parametrize("damage", [b"7 keep 0000", b"7  keep 0000", b"7 KEEP 0000", b"7 keep"])
+def test_a_wrong_checksum_or_form_is_no_packet(damage):
+    assert parse_line(damage) is None
+
+
+def test_after_a_line_that_was_dropped_in_pieces_the_next_is_whole():
+    splitter = LineSplitter()
+    assert splitter.feed(b"x" * 242) == []
+    assert splitter.feed(b"stop") == []  # still the same line
+    assert splitter.feed(b"\nstop\n") == [b"?", b"stop"]

@@ -64,7 +64,7 @@ class InstantBus:
                 moving={-1: "east", 0: None, 1: "west"}[drive],
                 motor_v=dish.machine.volts_at(dish.time_s),
                 motor_a=dish.machine.amps_at(dish.time_s),
-                signal_db=dish.signal_db() if self.meter else None,
+                signal_db=dish.signal_db() if self.meter and not drive else None,  # slow
                 supply_v=13,
                 tone=False,
                 lease_s=1.0,

@@ -42,7 +42,7 @@ def _counts(station):
     return {row.number: row.count for row in station.position}
 
 
-def _kept(bus):
+def _memory(bus):
     memory = bus.dish.positioner.memory
     return memory.positions, (memory.east, memory.west, memory.limits_on)
 
@@ -52,7 +52,7 @@ def test_the_list_is_in_the_positioner_in_the_end(rig, station, approach):
     wanted = station(approach=approach)
     bus = rig()
     journal = _restore(bus, wanted)
-    assert _kept(bus) == (_counts(wanted), (45, 985, True))
+    assert _memory(bus) == (_counts(wanted), (45, 985, True))
     assert journal.finished
     assert all(proof.ok for proof in journal.proofs.values())
     assert {entry.state for entry in journal.entries.values()} == {"holds", "acknowledged"}
@@ -86,17 +86,62 @@ def test_every_store_comes_after_driving_from_one_side(rig, station):
 def test_a_one_way_bus_is_told_twice_and_believed_only_when_returned_to(rig, station):
     bus = rig(two_way=False)
     journal = _restore(bus, station(*FEW), two_way=False)
-    assert _kept(bus)[0] == _counts(station(*FEW))
+    assert _memory(bus)[0] == _counts(station(*FEW))
     assert {entry.state for entry in journal.entries.values()} == {"holds", "sent"}
     stores = [frame for frame in bus.frames if frame[4:6] == "6A" and frame[6:] == "05"]
     assert stores == ["E0316A05", "E1316A05"]
+
+
+def _but_drives(frames):
+    return [frame for frame in frames if frame[4:6] not in ("68", "69")]
+
+
+# Commands of the Positioner Application Note (from memory): 63 limits off, 66 and 67 set the
+# limits, 6A stores (6A 00 switches the limits on), 6B goes to a position.
+IN_ORDER = (
+    ["63", "66", "63", "6A01", "63", "6A05", "63", "6A09", "63", "6A10", "63", "67", "6A00"]
+)  # fmt: skip
+PROVED = ["E0316B10", "E0316B09", "E0316B01"]
+
+
+def test_each_setting_is_asked_for_once_where_replies_confirm_it(rig, station):
+    bus = rig()
+    _restore(bus, station(*FEW))
+    assert _but_drives(bus.frames) == [f"E231{what}" for what in IN_ORDER] + PROVED
+
+
+def test_each_setting_goes_out_twice_where_nothing_confirms_it(rig, station):
+    bus = rig(two_way=False)
+    _restore(bus, station(*FEW), two_way=False)
+    twice = [f"{framing}31{what}" for what in IN_ORDER for framing in ("E0", "E1")]
+    assert _but_drives(bus.frames) == twice + PROVED
+
+
+def test_without_limits_to_restore_none_are_switched(rig, station):
+    bus = rig()
+    _restore(bus, station(*FEW), limits=False)
+    stores = [f"E2316A{number:02X}" for number in FEW]
+    frames = _but_drives(bus.frames)
+    assert frames[:4] in (stores, stores[::-1])
+    assert sorted(frames[4:]) == sorted(PROVED)
+
+
+def test_a_positioner_that_falls_silent_ends_it_after_three_asks(rig, station):
+    bus = rig(two_way=False)
+    with pytest.raises(LinkError) as caught:
+        _restore(bus, station(*FEW), two_way=True)
+    assert str(caught.value) == (
+        "the positioner does not answer E0 31 63 any more; look at its cable and power, then run "
+        "it again"
+    )
+    assert bus.log == ["E23163", "E23163", "E23163", "stop", "E0316A00"]
 
 
 @pytest.mark.parametrize("manner", ["repeats act again", "any frame stops it"])
 def test_manners_that_do_no_harm(rig, station, manner):
     bus = rig(manners=(manner,), two_way=False)
     _restore(bus, station(*FEW), two_way=False)
-    assert _kept(bus) == (_counts(station(*FEW)), (45, 985, True))
+    assert _memory(bus) == (_counts(station(*FEW)), (45, 985, True))
 
 
 def test_limits_left_at_zero_by_a_reset_are_replaced(rig, station):
@@ -105,7 +150,7 @@ def test_limits_left_at_zero_by_a_reset_are_replaced(rig, station):
     memory.east = memory.west = 0
     memory.limits_on = True  # now it refuses both ways (common practice: seen after a reset)
     journal = _restore(bus, station(*FEW))
-    assert _kept(bus) == (_counts(station(*FEW)), (45, 985, True))
+    assert _memory(bus) == (_counts(station(*FEW)), (45, 985, True))
     assert journal.entries["limit east"].state == "holds"
     assert journal.finished
 
@@ -115,7 +160,7 @@ def test_old_limits_beyond_the_new_ones_are_replaced(rig, station):
     memory = bus.dish.positioner.memory
     memory.east, memory.west, memory.limits_on = 1200, 2200, True  # counts of another actuator
     _restore(bus, station(*FEW))
-    assert _kept(bus) == (_counts(station(*FEW)), (45, 985, True))
+    assert _memory(bus) == (_counts(station(*FEW)), (45, 985, True))
 
 
 def test_limits_may_be_left_alone(rig, station):
@@ -123,7 +168,7 @@ def test_limits_may_be_left_alone(rig, station):
     memory = bus.dish.positioner.memory
     memory.east, memory.west, memory.limits_on = 30, 990, True
     _restore(bus, station(*FEW), limits=False)
-    assert _kept(bus) == (_counts(station(*FEW)), (30, 990, True))
+    assert _memory(bus) == (_counts(station(*FEW)), (30, 990, True))
     assert not any(frame[4:6] in ("63", "66", "67") for frame in bus.frames)
 
 
@@ -172,16 +217,16 @@ def test_a_dish_that_does_not_move_as_told_is_halted(rig, station, fault, says):
 def test_counts_cannot_tell_a_reversed_pair_but_the_meter_can(rig, station):
     bus = rig(faults=("reversed-pair",))
     bus.meter = True
-    journal = _restore(bus, station(*FEW), every=True)
+    journal = _restore(bus, station(8, 9, 11), every=True)
     assert journal.finished  # a single reed tells no direction (common practice)
-    assert abs(bus.dish.machine.x - bus.dish.positioner.memory.count) > 100
+    assert abs(bus.dish.machine.x - bus.dish.positioner.memory.count) > 50
     assert any("peak it again" in proof.note for proof in journal.proofs.values())
 
 
 def test_the_meter_stands_higher_at_what_was_put_back(rig, station):
     bus = rig()
     bus.meter = True
-    journal = _restore(bus, station(*FEW), every=True)
+    journal = _restore(bus, station(8, 9, 11), every=True)
     for proof in journal.proofs.values():
         assert proof.signal_db > proof.beside_db + 3  # a beam's width is 10-20 counts here
         assert not proof.note
@@ -191,7 +236,7 @@ def test_a_stop_at_the_adapter_ends_it(rig, station):
     bus = rig()
     frames = []
 
-    def tell(_):
+    def report(_):
         if len(bus.frames) == 8 and not frames:
             frames.extend(bus.frames)
             bus.heard.append(Stopped(bus.dish.time_s))
@@ -199,7 +244,7 @@ def test_a_stop_at_the_adapter_ends_it(rig, station):
     plan = plan_of(station(*FEW))
     restoration = Restoration(plan, Journal(plan.fingerprint), two_way=True)
     with pytest.raises(LinkError, match="somebody stopped the motor"):
-        Runner(bus, sleep=bus.sleep, report=tell).run(restoration)
+        Runner(bus, sleep=bus.sleep, report=report).run(restoration)
     after = [command_of(Frame.parse(bytes.fromhex(frame))) for frame in bus.frames[8:]]
     assert not any(isinstance(command, Drive | Goto) for command in after)
     assert bus.dish.positioner.memory.limits_on
@@ -208,8 +253,67 @@ def test_a_stop_at_the_adapter_ends_it(rig, station):
 def test_another_master_on_the_bus_ends_it(rig, station):
     bus = rig()
     bus.heard.append(Heard(0.0, bytes.fromhex("E0316B03")))
-    with pytest.raises(LinkError, match="another device on the bus sent E0 31 6B 03"):
+    with pytest.raises(LinkError) as caught:
         _restore(bus, station(*FEW))
+    assert str(caught.value) == (
+        "another device on the bus sent E0 31 6B 03; two must not steer one dish, so disconnect it "
+        "first"
+    )
+    assert bus.log == ["stop"]
+
+
+@pytest.mark.parametrize("heard", ["E440", "E0", "E031", "00" * 9])
+def test_a_reply_or_a_scrap_on_the_bus_is_no_other_master(rig, station, heard):
+    bus = rig()
+    bus.heard.append(Heard(0.0, bytes.fromhex(heard)))
+    assert _restore(bus, station(*FEW)).finished
+
+
+def test_a_lease_that_ran_out_ends_it(rig, station):
+    bus = rig()
+
+    def report(_):
+        bus.trips = int(len(bus.frames) >= 9)  # the limits are off by then
+
+    plan = plan_of(station(*FEW))
+    restoration = Restoration(plan, Journal(plan.fingerprint), two_way=True)
+    with pytest.raises(LinkError) as caught:
+        Runner(bus, sleep=bus.sleep, report=report).run(restoration)
+    assert str(caught.value) == "the adapter heard nothing from here in time and halted the motor"
+    assert bus.log[9:] == ["stop", "E0316A00"]
+
+
+@pytest.mark.parametrize("missing", ["tally", "pulses"])
+def test_an_adapter_whose_counts_go_away_ends_it(rig, station, missing):
+    from dataclasses import replace
+
+    bus = rig()
+    status = bus.status
+    bus.status = lambda: replace(status(), **{missing: None} if len(bus.frames) >= 8 else {})
+    with pytest.raises(LinkError) as caught:
+        _restore(bus, station(*FEW))
+    assert str(caught.value) == ("the adapter sends no count any more; look at the sensor's tap")
+
+
+def test_a_stop_of_its_own_is_no_stop_by_somebody(rig, station):
+    bus = rig(faults=("stripped-coupling",))
+    with pytest.raises(LinkError, match="No counts"):
+        _restore(bus, station(*FEW))
+    # One to halt the drive, one on leaving; the adapter reports both.
+    assert bus.log.count("stop") == 2
+
+
+def test_an_adapter_without_a_clock_is_timed_by_the_host(rig, station):
+    from dataclasses import replace
+
+    bus = rig()
+    status = bus.status
+    bus.status = lambda: replace(status(), t_s=0.0)
+    plan = plan_of(station(*FEW))
+    journal = Journal(plan.fingerprint)
+    restoration = Restoration(plan, journal, two_way=True)
+    Runner(bus, sleep=bus.sleep, clock=lambda: 1000.0 + bus.dish.time_s).run(restoration)
+    assert journal.finished
 
 
 def test_an_adapter_that_restarts_ends_it(rig, station):
@@ -217,14 +321,14 @@ def test_an_adapter_that_restarts_ends_it(rig, station):
 
     bus = rig()
 
-    def tell(_):
+    def report(_):
         if len(bus.frames) == 8:
             bus.greeting = replace(bus.greeting, boot=2)
 
     plan = plan_of(station(*FEW))
     restoration = Restoration(plan, Journal(plan.fingerprint), two_way=True)
     with pytest.raises(LinkError, match="the adapter restarted, and with it its count"):
-        Runner(bus, sleep=bus.sleep, report=tell).run(restoration)
+        Runner(bus, sleep=bus.sleep, report=report).run(restoration)
 
 
 def test_a_failed_proof_has_its_session_put_back_anew(rig, station):
@@ -236,7 +340,7 @@ def test_a_failed_proof_has_its_session_put_back_anew(rig, station):
     journal.begin_session()
     assert not journal.entries
     _restore(bus, wanted, journal=journal)
-    assert _kept(bus)[0] == _counts(wanted)
+    assert _memory(bus)[0] == _counts(wanted)
 
 
 # ---- counter writes ------------------------------------------------------------------------
@@ -250,13 +354,13 @@ def test_counter_writes_put_it_back_without_motion(rig, station):
     journal = Journal(plan.fingerprint)
     moved = []
 
-    def keep(journal):
+    def save(journal):
         if not journal.proofs:
             moved.append(bus.dish.machine.x - before)
 
     restoration = Restoration(plan, journal, two_way=True)
-    Runner(bus, sleep=bus.sleep, save=keep).run(restoration)
-    assert _kept(bus) == (_counts(wanted), (45, 985, True))
+    Runner(bus, sleep=bus.sleep, save=save).run(restoration)
+    assert _memory(bus) == (_counts(wanted), (45, 985, True))
     assert moved
     assert set(moved) == {0.0}
     assert journal.finished
@@ -265,20 +369,41 @@ def test_counter_writes_put_it_back_without_motion(rig, station):
 
 def test_a_positioner_that_takes_no_counter_writes_is_told(rig, station):
     bus = rig()
-    with pytest.raises(Refused, match="takes no counter writes; restore by driving"):
+    with pytest.raises(Refused) as caught:
         _restore(bus, station(*FEW), by_counter=True)
+    assert str(caught.value) == (
+        "the counter was to read 500 and reads nothing: this positioner takes no counter writes; "
+        "restore by driving instead"
+    )
     assert bus.dish.positioner.memory.positions == {}
+    assert bus.log == ["E0316D01F4", "E23165", "stop"]
+
+
+def test_counter_writes_in_order(rig, station):
+    bus = rig(manners=("acts on unsure commands",))
+    wanted = station(1, 9)
+    _restore(bus, wanted, by_counter=True)
+    one, nine = (f"E0316D{_counts(wanted)[number]:04X}" for number in (1, 9))
+    east, west, here = (f"E0316D{count:04X}" for count in (45, 985, 500))
+    # An old limit may be in the way of the first one: west, east, and west again.
+    ends = [west, "E23167", east, "E23166", west, "E23167"]
+    stores = [one, "E2316A01", nine, "E2316A09"]
+    proofs = ["E0316B09", "E0316B01"]  # the nearer end first
+    assert _but_drives(bus.frames) == [
+        here, "E23165", *ends, *stores, here, "E23165", "E2316A00", *proofs,
+    ]  # fmt: skip
 
 
 def test_counter_writes_broken_off_leave_the_counter_right(rig, station):
     bus = rig(manners=("acts on unsure commands",))
 
-    def tell(_):
+    def report(_):
         if len(bus.frames) == 12:
             raise KeyboardInterrupt
 
     plan = plan_of(station(*FEW), by_counter=True)
     restoration = Restoration(plan, Journal(plan.fingerprint), two_way=True)
     with pytest.raises(KeyboardInterrupt):
-        Runner(bus, sleep=bus.sleep, report=tell).run(restoration)
+        Runner(bus, sleep=bus.sleep, report=report).run(restoration)
+    assert bus.log[12:] == ["stop", "E0316D01F4"]
     assert bus.dish.positioner.memory.count == 500
