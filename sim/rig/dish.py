@@ -74,7 +74,6 @@ class Dish:
         self._rows = {row.number: row for row in yard.position}
         self.seed = seed
         self.time_s = 0.0
-        self.tone = False
         self.pulses = 0
         self.ledger = Ledger()
         self.effects = effects_of(faults)
@@ -264,8 +263,7 @@ class Dish:
             self.machine.set_plant(self.time_s, self._plant(volts))
 
     def set_tone(self, on: bool) -> None:
-        """Continuous tone chooses the band; the positioner does not mind it."""
-        self.tone = on
+        """Continuous tone chooses the band at the LNB; it changes nothing at the dish."""
 
     def set_power(self, on: bool) -> None:
         """The supply of the positioner goes or comes back; a dish in motion coasts on uncounted."""

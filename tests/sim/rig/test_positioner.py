@@ -105,6 +105,17 @@ def test_steps(steps: int, code: str, side: int, byte: str) -> None:
     assert entry.count_after == count(dish)
 
 
+@pytest.mark.parametrize(("counts", "state"), [(1, "nudge"), (2, "nudge"), (3, "drive")])
+def test_a_way_no_longer_than_the_coast_is_nudged(counts: int, state: str) -> None:
+    """A full drive cut at once coasts 2 counts: so short a way takes short pushes instead."""
+    dish = dish_with(coast_counts=2)
+    _, entry = send(dish, f"E03169{256 - counts:02X}", 0.01)
+    assert dish.positioner.travel.state == state
+    dish.advance(20.0)
+    assert entry.count_after - entry.count_before == counts
+    assert dish.machine.drive == 0
+
+
 def test_seconds_are_a_time_out() -> None:
     dish = Dish(LARKMERE)
     _, entry = send(dish, "E0316904", 3.9)
