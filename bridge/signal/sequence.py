@@ -1,10 +1,11 @@
-"""Tone near the noise -> marks: whole slots weighed, timing followed from bit to bit.
+"""Tone near the noise -> the likeliest sequence of bits: whole slots weighed, timing followed.
 
-Samples are turned down by the carrier and summed in cells of some 20 us. A stretch of tone of
-unknown phase and known level weighs log I0(2 sqrt(g) |z|) - g against none, z being its matched
-filter and g its energy over the noise density. The best chain of bits is found by dynamic
-programming over where each begins, under a few lengths of the slot, first with slots all alike,
-then, where that does not explain what is there, with slots that wander as the standard allows.
+Samples are brought to zero frequency and summed in cells of some 20 us. A stretch of tone of
+unknown phase and known level has the log likelihood ratio log I0(2 sqrt(g) |z|) - g against none,
+where z is its matched filter output and g its energy over the noise density. Dynamic programming
+(the Viterbi algorithm) over where each bit begins finds the best sequence, for several lengths
+of the slot: first with slots all alike, then, where that does not explain what is there, with
+slots that wander as far as the standard allows.
 """
 
 from __future__ import annotations
@@ -28,20 +29,23 @@ if TYPE_CHECKING:
     Complexes = NDArray[np.complex128]
     Counts = NDArray[np.int64]
 
-CELL_S = 22e-6  # s, cells in which the tone is summed: half a cycle
-SHORTEST_S, LONGEST_S = 0.36e-3, 1.26e-3  # s of tone weighed: one and two slots at their bounds
-SLOTS_S = tuple(n * 1e-5 for n in range(42, 59))  # s, lengths of the slot that are tried
-STEADY_JITTER_S = 7e-6  # s by which a slot may wander, of a sender with a crystal
-LOOSE_JITTER_S = 45e-6  # s by which a slot may wander, as far as the standard allows it
-NEAR_S = 36e-6  # s about a length of slot that was found, within which it is looked for again
-BIT_PRIOR = -float(np.log(2))  # either bit is as likely
-NONE = -1e30
-TABLE_STEP, TABLE_END = 0.02, 60.0  # of the Bessel function's table
+CELL_S = 22e-6  # s, cells in which the tone is summed: half a cycle (judgement)
+SHORTEST_S, LONGEST_S = 0.36e-3, 1.26e-3  # s of tone weighed: one and two slots at their bounds,
+# 0.4 and 1.2 ms, and two or three cells of room (judgement)
+SLOTS_S = tuple(n * 1e-5 for n in range(42, 59))  # s, lengths of the slot tried (judgement)
+STEADY_JITTER_S = 7e-6  # s, deviation of a slot of a sender with a crystal (judgement)
+LOOSE_JITTER_S = 45e-6  # s, deviation of a slot anywhere in its 0.5 +-0.1 ms (judgement)
+REACH = 2.2  # deviations of a slot that are tried (judgement)
+LEAST_SPREAD = 0.4  # cells, deviation of a slot that rounding to cells brings (judgement)
+NEAR_S = 36e-6  # s about a known length of the slot within which others are tried (judgement)
+BIT_PRIOR = -float(np.log(2))  # nats: either bit is as likely
+IMPOSSIBLE = -1e30  # nats
+TABLE_STEP, TABLE_END = 0.02, 60.0  # of the table of log I0: exact to 1e-4 (tested)
 
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """Sums of the turned-down samples up to each cell border, `step_s` apart from `start_s`."""
+    """Sums of the tone at zero frequency up to each cell border, `step_s` apart from `start_s`."""
 
     sums: Complexes
     start_s: float
@@ -49,16 +53,18 @@ class Cells:
     count: int  # samples in a cell
 
     def between(self, from_cell: Reals, to_cell: Reals) -> Complexes:
-        """The sum between two borders, which may lie inside cells."""
+        """The sums between pairs of borders, which may lie inside cells."""
         n = np.arange(len(self.sums))
-        low = np.interp(from_cell, n, self.sums.real) + 1j * np.interp(from_cell, n, self.sums.imag)
-        high = np.interp(to_cell, n, self.sums.real) + 1j * np.interp(to_cell, n, self.sums.imag)
-        return high - low
+        sums: Complexes = np.interp(to_cell, n, self.sums) - np.interp(from_cell, n, self.sums)
+        return sums
 
 
 @dataclass(frozen=True, slots=True)
 class BitSequence:
-    """Bits in a row: their values, where each begins and how long its tone is, in cells."""
+    """Bits in a row: their values, where each begins and how long its tone is, in cells.
+
+    `score` is in nats over noise alone. A `steady` sequence has slots that are all alike.
+    """
 
     bits: Counts
     starts: Reals
@@ -69,7 +75,7 @@ class BitSequence:
 
 
 def cells_of(signal: Signal, carrier_hz: float) -> Cells:
-    """Turn the carrier down and sum it in cells; the supply is averaged out first."""
+    """Bring the carrier to zero frequency and sum it in cells; the supply is taken out first."""
     rate_hz = signal.rate_hz
     samples = remove_supply(signal.samples, rate_hz)
     turned = samples * conjugate_carrier(carrier_hz / rate_hz, len(samples))
@@ -89,7 +95,7 @@ def _bessel_table() -> tuple[Reals, Reals]:
 
 
 def log_i0(x: Reals) -> Reals:
-    """log of the modified Bessel function I0, to 1e-4.
+    """log I0(x) of the modified Bessel function for x >= 0, to 1e-4.
 
     >>> np.round(log_i0(np.array([0.0, 1.0, 30.0, 500.0])), 4).tolist()
     [0.0, 0.2359, 27.3847, 495.974]
@@ -107,25 +113,18 @@ def log_i0(x: Reals) -> Reals:
     return value
 
 
-def _before(scores: Scores, start: int, stop: int, options: int) -> Scores:
-    """View of scores 0, 1, 2 ... cells before each from `start` to `stop`: (n, .., .., cell)."""
-    step = scores.strides[-1]
-    return np.ndarray(
-        (options, *scores.shape[:2], stop - start),
-        scores.dtype,
-        scores,
-        start * step,
-        (-step, *scores.strides),
-    )
+def _backward(scores: Scores, width: int) -> Scores:
+    """View as (cell, bit, row, n): `width` scores from each cell on, for indexing backward."""
+    return np.moveaxis(np.lib.stride_tricks.sliding_window_view(scores, width, axis=-1), 2, 0)
 
 
 class SequenceSearch:
-    """Best chains of bits over cells, for a level and noise; `jitter_s` as in STEADY_JITTER_S.
+    """The best sequence of bits over cells, for a known level and deviation of the noise.
 
-    With `near_s` only slots about that long are tried.
+    A slot varies by `jitter_s`. With `near_s` only lengths of the slot near it are tried.
 
-    Scores are kept by length of slot and cell, shifted in each row by the shortest tone (or quiet)
-    of that row, so that all that may come before a cell lies in a row beside it.
+    Scores are tables as (bit, length of slot, cell). Each row is shifted by its shortest tone or
+    quiet, so that all that may come before a cell lies side by side.
     """
 
     def __init__(
@@ -136,36 +135,41 @@ class SequenceSearch:
         jitter_s: float,
         near_s: float | None = None,
     ) -> None:
-        self._step_s = cells.step_s
-        self._stiff = jitter_s <= STEADY_JITTER_S
+        self._steady = jitter_s <= STEADY_JITTER_S
         self._least = max(1, int(SHORTEST_S / cells.step_s))
         most = int(np.ceil(LONGEST_S / cells.step_s))
         self._pad = 2 * most
         self._cells = len(cells.sums) - 1
-        self._weigh(cells, level, deviation, most)
-        reach = 1 if self._stiff else round(2.2 * jitter_s / cells.step_s)
+        self._lengths = most - self._least + 1
+        self._weights = self._weigh(cells, level, deviation)
+        reach = 1 if self._steady else round(REACH * jitter_s / cells.step_s)
         tried_s = np.array(SLOTS_S)
         if near_s is not None:
             tried_s = tried_s[np.abs(tried_s - near_s) < NEAR_S]
-        slots = tried_s / cells.step_s
-        self._slots = slots
-        spread = max(jitter_s / cells.step_s, 0.4)
-        wider = round(1.4 * reach)
-        self._options = 2 * max(reach, wider) + 1  # lengths tried about that of each slot
-        one = self._lengths_about(slots, spread, reach)
-        two = self._lengths_about(2 * slots, np.sqrt(2) * spread, wider)
+        self._slots = tried_s / cells.step_s
+        spread = max(jitter_s / cells.step_s, LEAST_SPREAD)
+        wider = round(np.sqrt(2) * reach)
+        self._options = 2 * wider + 1  # lengths tried about that of each slot
+        one = self._lengths_about(self._slots, spread, reach)
+        two = self._lengths_about(2 * self._slots, np.sqrt(2) * spread, wider)
         self._tone_least = np.stack((two[0], one[0]))  # of a 0, of a 1
         self._quiet_least = np.stack((one[0], two[0]))  # after a 0, after a 1
         self._tone_prior = np.stack((two[1], one[1]), axis=1) + np.float32(BIT_PRIOR)
         self._quiet_prior = np.stack((one[1], two[1]), axis=1)
-        self._order = np.arange(self._options)[:, None, None]
+        rows, width = len(self._slots), self._pad + self._cells + 1
+        room = width + self._pad + self._options  # a row shifted by the longest tone
+        # The best score of all up to a cell at which a tone may begin, and at which it has ended:
+        self._begun = np.full((2, rows, room), IMPOSSIBLE)
+        self._ended = np.full((2, rows, room), IMPOSSIBLE, dtype=np.float32)
+        self._best = np.full((2, rows, width), IMPOSSIBLE, dtype=np.float32)  # ended, not shifted
         self._run()
 
-    def _weigh(self, cells: Cells, level: float, deviation: float, most: int) -> None:
-        """Weights of a tone up to any cell, of any length in cells."""
-        self._lengths = most - self._least + 1
+    def _weigh(self, cells: Cells, level: float, deviation: float) -> Scores:
+        """Log likelihood ratios as (length, cell) of a tone that ends at a cell."""
         gain = level**2 * cells.count / (4 * deviation**2)
-        weights = np.full((self._lengths, self._pad + self._cells + 1), NONE, dtype=np.float32)
+        weights = np.full(
+            (self._lengths, self._pad + self._cells + 1), IMPOSSIBLE, dtype=np.float32
+        )
         for n in range(self._lengths):
             length = self._least + n
             size = np.abs(cells.sums[length:] - cells.sums[: len(cells.sums) - length])
@@ -173,7 +177,7 @@ class SequenceSearch:
             weights[n, self._pad + length : self._pad + length + len(size)] = (
                 log_i0(size) - gain * length
             )
-        self._weights = weights
+        return weights
 
     def _lengths_about(self, middle: Reals, spread: float, reach: int) -> tuple[Counts, Scores]:
         """(shortest length, log priors of it and of each cell more) by length of slot."""
@@ -182,49 +186,51 @@ class SequenceSearch:
         most = self._least + self._lengths - 1
         prior = -0.5 * ((np.clip(lengths, self._least, most) - middle[:, None]) / spread) ** 2
         prior -= np.log(np.exp(prior).sum(axis=1, keepdims=True))
-        prior[(lengths < self._least) | (lengths > most)] = NONE
-        whole = np.full((self._options, len(middle)), NONE, dtype=np.float32)
+        prior[(lengths < self._least) | (lengths > most)] = IMPOSSIBLE
+        whole = np.full((self._options, len(middle)), IMPOSSIBLE, dtype=np.float32)
         whole[: 2 * reach + 1] = prior.T
         return shortest, whole
 
     def _run(self) -> None:
-        rows, width = len(self._slots), self._pad + self._cells + 1
-        room = width + self._pad + self._options  # a row shifted by the longest tone
-        self._begun = np.full(
-            (2, rows, room), NONE
-        )  # for each bit to come: all but the shift alike
-        self._ended = np.full((2, rows, room), NONE, dtype=np.float32)
+        """Fill the tables from left to right, as many cells at once as cannot depend on another."""
+        _, rows, room = self._begun.shape
+        width = self._best.shape[2]
         row = np.arange(2 * rows).reshape(2, rows, 1) * room
         at_begun = row + self._tone_least[:, :, None]
         at_ended = row + self._quiet_least[:, :, None]
         begun, ended = self._begun.ravel(), self._ended.ravel()
         begun[at_begun + np.arange(self._pad, self._pad + self._least)] = 0.0
         tone_prior, quiet_prior = self._tone_prior[..., None], self._quiet_prior[..., None]
-        which = np.clip(self._tone_least + self._order - self._least, 0, self._lengths - 1)
+        order = np.arange(self._options)[:, None, None]
+        which = np.clip(self._tone_least + order - self._least, 0, self._lengths - 1)
         step = 2 * self._least  # a tone and a quiet are that long: all before it is known
+        before_tone, before_quiet = _backward(self._begun, step), _backward(self._ended, step)
         scores = np.empty((self._options, 2, rows, step), dtype=np.float32)
         most = np.empty((2, rows, step), dtype=np.float32)
-        self._best = np.full((2, rows, width), NONE, dtype=np.float32)
         begins, ends = self._pad + self._least, self._pad  # cells known of either
         while ends < width:
             stop = min(begins + self._least, width)
-            score, value = scores[..., : stop - ends], most[..., : stop - ends]
-            np.add(_before(self._begun, ends, stop, self._options), tone_prior, out=score)
+            count = stop - ends
+            score, value = scores[..., :count], most[..., :count]
+            earlier = before_tone[ends : ends - self._options : -1, ..., :count]
+            np.add(earlier, tone_prior, out=score)
             score += self._weights[:, ends:stop].take(which, axis=0)
             score.max(axis=0, out=value)
             self._best[:, :, ends:stop] = value
             ended[at_ended + np.arange(ends, stop)] = value
             ends, stop = stop, min(stop + self._least, width)
             if begins < stop:
-                score, value = scores[..., : stop - begins], most[..., : stop - begins]
-                np.add(_before(self._ended, begins, stop, self._options), quiet_prior, out=score)
+                count = stop - begins
+                score, value = scores[..., :count], most[..., :count]
+                earlier = before_quiet[begins : begins - self._options : -1, ..., :count]
+                np.add(earlier, quiet_prior, out=score)
                 score.max(axis=0, out=value)
-                on = np.maximum(value.max(axis=0), 0.0)  # else a chain begins here
+                on = np.maximum(value.max(axis=0), 0.0)  # below 0 a sequence begins here
                 begun[at_begun + np.arange(begins, stop)] = on
                 begins = stop
 
     def best(self) -> BitSequence:
-        """The chain with the highest score; no chain scores as low as NONE."""
+        """The sequence with the highest score."""
         return self._trace(int(self._best.max(axis=(0, 1)).argmax()))
 
     def _trace(self, end: int) -> BitSequence:
@@ -248,7 +254,7 @@ class SequenceSearch:
             np.array(lengths[::-1], dtype=np.float64),
             float(self._slots[row]),
             score,
-            self._stiff,
+            self._steady,
         )
 
     def _tone_before(self, bit: int, row: int, at: int) -> int:
@@ -260,7 +266,7 @@ class SequenceSearch:
         return least + int((score + self._weights[length, at]).argmax())
 
     def _quiet_before(self, row: int, at: int) -> tuple[int, int]:
-        """(bit, length of the quiet after it) that go best before a cell."""
+        """(bit, length of the quiet after it) that lead best to a cell."""
         order = np.arange(self._options)
         score = self._ended[:, row, at - order] + self._quiet_prior[:, :, row].T
         bit, option = divmod(int(score.argmax()), self._options)
