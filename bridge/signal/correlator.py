@@ -1,8 +1,9 @@
-"""Samples about tone whose place is known, made ready for a closer look.
+"""Running correlations of samples with a carrier: the tone between any two samples at once.
 
-Within a stretch the phase of the carrier is fitted, and each sample then says how much rather
-there is tone than none, in nats: A x s - A^2 s^2 / 2 over the noise, s being the carrier in that
-phase. Where a slow recording shows a carrier only near its zeros, s is small and nothing is said.
+Between two places the amplitude and phase of the carrier are fitted by least squares. With a
+phase s known, a sample x adds (A x s - A^2 s^2 / 2) / deviation^2 nats to the log likelihood
+ratio of tone of level A against none. Where a slow recording meets a carrier only near its zeros,
+s is small and the ratio stays near 0.
 """
 
 from __future__ import annotations
@@ -26,20 +27,25 @@ if TYPE_CHECKING:
     Complexes = NDArray[np.complex128]
     Counts = NDArray[np.int64]
 
-ROUGHNESS = 0.2  # of the level: deviation of a sample that is no noise but the carrier's shape
-SURE_NATS = 28.0  # of tone by which an edge may seem moved in one of ten thousand
-ZEROS = 120.0  # Hz, over the square of the distance to half the sample rate: s of the same
-ENOUGH = 0.15  # of a window's samples squared, least that a fit of phase and size stands on
-LEAST_PURITY = 0.35  # of what is in the marks over the noise, least that is the carrier
+ROUGHNESS = 0.2  # of the level, deviation of a sample that the carrier's shape may make (judgement)
+SURE_NATS = 28.0  # nats of tone by which noise moves an edge once in ten thousand (judgement)
+ZEROS = 120.0  # Hz: over the square of a carrier's distance to half the sample rate, s of an
+# edge's error, for so long samples may meet zeros of the carrier (judgement)
+ENOUGH = 0.15  # least determinant of a fit of amplitude and phase, over samples squared (judgement)
+LEAST_PURITY = 0.35  # of the power over the noise, least that is the carrier: a saw tooth has
+# 0.61 (computed), clicks and steps of the supply less (judgement)
 
 
 @dataclass(frozen=True, slots=True)
 class Correlator:
-    """Samples freed from the supply, and running sums: of x e^-jwt, of e^-2jwt."""
+    """Running sums up to each sample, the supply taken out; one longer than the samples.
+
+    `turned` sums x e^-jwt, `images` e^-2jwt and `power` x squared.
+    """
 
     turned: Complexes
     images: Complexes
-    power: Reals  # of x squared
+    power: Reals
     rate_hz: float
     start_s: float  # where sample 0 begins
     level: float  # amplitude of the tone
@@ -48,48 +54,53 @@ class Correlator:
     deviation: float  # the same, or what the carrier's shape leaves where that is more
 
     def place(self, time_s: float) -> int:
+        """The sample border nearest to a time, within the samples."""
         at = round((time_s - self.start_s) * self.rate_hz)
         return min(max(at, 0), len(self.turned) - 1)
 
     @property
     def blur_s(self) -> float:
-        """How far noise may move an edge, and how long a slow recording shows but zeros."""
+        """How far noise, and samples that meet only zeros of the carrier, may move an edge."""
         noise_s = SURE_NATS * 4 * self.noise**2 / (self.level**2 * self.rate_hz)
         return noise_s + ZEROS / max(self.rate_hz / 2 - self.carrier_hz, 500.0) ** 2
 
     def time(self, place: int) -> float:
+        """The time of a sample border."""
         return self.start_s + place / self.rate_hz
 
     def fit(self, first: Counts, end: Counts) -> Complexes:
-        """Amplitudes of the carrier between samples, by least squares; 0 where it is not told."""
+        """Complex amplitudes of the carrier between sample borders, by least squares.
+
+        An amplitude is 0 where too few phases of the carrier were sampled to fit it.
+        """
         count = (end - first).astype(np.float64)
         z = self.turned[end] - self.turned[first]
         image = self.images[end] - self.images[first]
         room = count**2 - np.abs(image) ** 2
-        told = room > ENOUGH * count**2
-        found = 2 * (count * z - image * np.conj(z)) / np.where(told, room, 1.0)
-        return np.where(told, found, 0.0)
+        is_known = room > ENOUGH * count**2
+        found = 2 * (count * z - image * np.conj(z)) / np.where(is_known, room, 1.0)
+        return np.where(is_known, found, 0.0)
 
     def explain(self, tones: Complexes, first: Counts, end: Counts) -> Reals:
-        """The part of the samples' squares that fitted tones make up."""
+        """The energy, as a sum of squares, that fitted tones explain."""
         z = self.turned[end] - self.turned[first]
         explained: Reals = np.real(np.conj(tones) * z)
         return explained
 
     def nats(self, phase: complex, first: int, end: int) -> Reals:
-        """Running sum of what samples say for tone in this phase, over the noise."""
+        """Log likelihood ratio of tone in this phase against none, summed up to each sample."""
         z = self.turned[first : end + 1] - self.turned[first]
         image = self.images[first : end + 1] - self.images[first]
         power = (np.arange(end - first + 1) + np.real(np.conj(phase) ** 2 * image)) / 2
         held = np.real(np.conj(phase) * z)
-        told: Reals = (self.level * held - self.level**2 / 2 * power) / self.deviation**2
-        return told
+        ratios: Reals = (self.level * held - self.level**2 / 2 * power) / self.deviation**2
+        return ratios
 
 
 def correlate(
     signal: Signal, carrier_hz: float, level: float | None = None, marks: Sequence[Mark] = ()
 ) -> Correlator:
-    """The samples made ready; without a level it is that of the marks."""
+    """Correlate with a carrier; without a level, that of the marks is measured."""
     rate_hz = signal.rate_hz
     samples = remove_supply(signal.samples, rate_hz)
     turn = conjugate_carrier(carrier_hz / rate_hz, len(samples))
@@ -112,16 +123,16 @@ def correlate(
 
 
 def places(correlator: Correlator, marks: Sequence[Mark]) -> tuple[Counts, Counts]:
+    """Sample borders at which the marks begin, and at which they end."""
     first = np.array([correlator.place(mark.on_s) for mark in marks], dtype=np.int64)
     end = np.array([correlator.place(mark.off_s) for mark in marks], dtype=np.int64)
     return first, np.maximum(end, first)
 
 
 def is_carrier(correlator: Correlator, marks: Sequence[Mark]) -> bool:
-    """Whether a carrier makes up most of what is in these marks over the noise.
+    """Whether a carrier makes up enough of the power in these marks over the noise.
 
-    A step of the supply or a sound has power at a carrier's frequency too, but more elsewhere; the
-    least pure carrier, a saw tooth, has 0.61 of its power there (computed).
+    A step of the supply or a sound has power at a carrier's frequency too, but more elsewhere.
     """
     first, end = places(correlator, marks)
     explained = float(np.sum(correlator.explain(correlator.fit(first, end), first, end)))

@@ -23,25 +23,28 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float32]
 
-SPIKE_ROW_S = 8 / std.CARRIER_HZ  # s, eight cycles: their median is the supply
-SPIKELESS_HZ = 400e3  # samples a second from which one weighs little in two cycles
-TONE_HEIGHT_SHARE = 0.99  # of the samples that lie below the height of tone, or of noise
-SPIKE_RATIO = 1.6  # times that height; 4 deviations of white noise
-LONGEST_SPIKE = 2  # samples in a row; more are a step of the supply, or tone
+SPIKE_ROW_S = 8 / std.CARRIER_HZ  # s, eight cycles: their median is the supply (judgement)
+SPIKELESS_HZ = 400e3  # samples a second from which one weighs little in two cycles (judgement)
+TONE_HEIGHT_SHARE = 0.99  # of the samples, that lie below the height of tone or noise (judgement)
+SPIKE_RATIO = 1.6  # times that height; 4 deviations of white noise (judgement)
+LONGEST_SPIKE = 2  # samples in a row; more are a step of the supply, or tone (judgement)
 
-FLICKER_ROW_S = 2 / std.CARRIER_HZ  # s, two cycles: they show a tone's height, and little slope
-MOST_STEPS, USUAL_STEPS = 2.5, 1.5  # between the highest and the lowest sample of a row: in any,
-USUAL_SHARE = 0.9  # and in this share of those that move at all; a step is the smallest move
-FEW_ROWS = 16  # in the middle, that most often tell already: longer than any quiet in a message
-BAND_HZ = (16.5e3, 27.5e3)  # Hz, a carrier in its tolerance and what keying spreads it to
-SLOW_HZ = 5e3  # Hz, below lies the baseline's own movement
-TONE_SHARE = 0.6  # of the power above SLOW_HZ that a tone has in the band: white noise 0.2-0.4
+FLICKER_ROW_S = 2 / std.CARRIER_HZ  # s, two cycles: a tone shows, a slope hardly (judgement)
+MOST_STEPS = 2.5  # smallest moves, most swing of any row (judgement)
+USUAL_STEPS, USUAL_SHARE = 1.5, 0.9  # most swing of this share of the rows that move (judgement)
+FEW_ROWS = 16  # in the middle, that often suffice: longer than any quiet in a message
+BAND_HZ = (16.5e3, 27.5e3)  # Hz, a carrier in its tolerance and 1.1 kHz of keying (judgement)
+SLOW_HZ = 5e3  # Hz, below lies the movement of the baseline (judgement)
+TONE_SHARE = (
+    0.6  # of the power above SLOW_HZ in the band, of a tone; white noise 0.2-0.4 (judgement)
+)
 
 
 def remove_spikes(samples: Floats, rate_hz: float) -> Floats:
-    """The samples, with single ones that stand far above the rest put where tone would be.
+    """The samples, with single ones that stand far above the rest replaced.
 
-    That is opposite to the samples half a cycle before and after.
+    Tone would be opposite to the samples half a cycle before and after: so are they then. The
+    very same array comes back where nothing was replaced.
 
     >>> quiet = np.zeros(200, np.float32)
     >>> struck = quiet + np.where(np.arange(200) == 70, np.float32(1), np.float32(0))
@@ -72,7 +75,7 @@ def remove_spikes(samples: Floats, rate_hz: float) -> Floats:
 
 
 def is_converter_flicker(samples: NDArray[Any], rate_hz: float) -> bool:
-    """Tell whether samples only toggle between neighbouring levels, and make no tone.
+    """Whether samples only toggle between neighbouring levels of a converter, and make no tone.
 
     >>> toggling = np.random.default_rng(1).integers(0, 2, 1000)
     >>> is_converter_flicker(toggling, 96e3), is_converter_flicker(np.arange(1000) // 2 % 2, 88e3)

@@ -1,7 +1,7 @@
-"""Holes in tone and pulses in quiet, looked for where a message is known among noise.
+"""Holes in tone and pulses in quiet, where the marks of a message are known.
 
-A hole is told by the nats that leaving it out gains, a pulse by its power over the noise. Noise
-alone gains n nats once in e**n places, and there are some thousand places in a message.
+A hole shows by the nats that leaving it out gains, a pulse by its power over the noise. Noise
+alone gains n nats once in e**n places, and a message has some thousand places.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 from bridge.bus.event import Fault
 from bridge.bus.keying.mark import Mark, in_ms
 from bridge.signal.correlator import Correlator, places
-from bridge.signal.sequence import log_i0
+from bridge.signal.likelihood import log_i0
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,22 +24,25 @@ if TYPE_CHECKING:
     Counts = NDArray[np.int64]
     Span = tuple[int, int]  # borders between samples
 
-HOLE_NATS = 15.5  # gained by leaving a hole out
-PULSE_NATS = 16.0  # of a pulse over the noise
-HOLE_S = 50e-6  # s, shortest hole: a cycle and a bit
-HOLE_SHARE = 0.4  # of the level, most tone that there may be in a hole
-PULSE_SHARE = 0.55  # of the level, least that a pulse has
-WIDTHS_S = (60e-6, 90e-6, 130e-6, 200e-6, 300e-6)  # s, lengths looked for
-STEP_S = 8e-6  # s between places looked at
-GUARD_S = 50e-6  # s beside an edge that are not judged
-REACH_S = 0.2e-3  # s beside an edge within which it is looked for anew
-CHAIN_BLUR_S = 0.05e-3  # s, how far noise moves edges that the rest of the message holds in place
-COARSE_HZ = 64e3  # samples a second below which a chain leaves edges uncertain
-MOST_BLUR_S = 0.1e-3  # s of uncertainty up to which edges are moved one by one
+HOLE_NATS = 15.5  # nats gained by leaving a hole out (study false_faults.py)
+PULSE_NATS = 16.0  # nats of a pulse over the noise (study false_faults.py)
+HOLE_S = 50e-6  # s, shortest hole: a little more than a cycle (judgement)
+HOLE_SHARE = 0.4  # of the level, most tone in a hole (judgement)
+PULSE_SHARE = 0.55  # of the level, least tone in a pulse (judgement)
+WIDTHS_S = (60e-6, 90e-6, 130e-6, 200e-6, 300e-6)  # s, lengths looked for (judgement)
+STEP_S = 8e-6  # s between places looked at (judgement)
+GUARD_S = 50e-6  # s beside an edge that are not judged (judgement)
+REACH_S = 0.2e-3  # s beside an edge within which it is located again (judgement)
+SEQUENCE_BLUR_S = 0.05e-3  # s, most error of an edge whose whole message was timed (judgement)
+COARSE_HZ = 64e3  # samples a second below which even a whole message times edges ill (judgement)
+MOST_BLUR_S = 0.1e-3  # s, error of edges up to which they are moved one by one (judgement)
 
 
 def find_holes_and_pulses(correlator: Correlator, marks: Sequence[Mark]) -> list[Mark]:
-    """The same marks, with faults where there is a hole in one or a pulse after it."""
+    """The same marks, with faults where there is a hole in one or a pulse after it.
+
+    `blur_s` of each is set, and edges of slow recordings are located again.
+    """
     if not marks or correlator.level <= 0:
         return list(marks)
     first, end = places(correlator, marks)
@@ -55,9 +58,11 @@ def find_holes_and_pulses(correlator: Correlator, marks: Sequence[Mark]) -> list
         if hole is not None:
             holes[n] = hole
     on, off = (np.array(side) for side in zip(*edges, strict=True))
-    pulses = _find(correlator, off[:-1], on[1:], GUARD_S, _say_pulse)
-    holes = _find(correlator, first, end, GUARD_S + min(blur_s, CHAIN_BLUR_S), _say_hole) | holes
-    told = []
+    pulses = _scan(correlator, off[:-1], on[1:], GUARD_S, _pulse_nats)
+    holes = (
+        _scan(correlator, first, end, GUARD_S + min(blur_s, SEQUENCE_BLUR_S), _hole_nats) | holes
+    )
+    checked = []
     for n, mark in enumerate(marks):
         faults = list(mark.faults)
         if n in holes:
@@ -67,14 +72,14 @@ def find_holes_and_pulses(correlator: Correlator, marks: Sequence[Mark]) -> list
             what = f"a pulse of about {_place(correlator, pulses[n], marks[0].on_s)}"
             faults.append(Fault("pulse", what))
         if fine:
-            moved = replace(mark, blur_s=min(blur_s, CHAIN_BLUR_S))
+            moved = replace(mark, blur_s=min(blur_s, SEQUENCE_BLUR_S))
         elif blur_s > MOST_BLUR_S:
             moved = replace(mark, blur_s=blur_s)
         else:
             on_s, off_s = correlator.time(edges[n][0]), correlator.time(edges[n][1])
             moved = replace(mark, on_s=on_s, off_s=off_s, blur_s=blur_s)
-        told.append(replace(moved, faults=tuple(faults)))
-    return told
+        checked.append(replace(moved, faults=tuple(faults)))
+    return checked
 
 
 def _place(correlator: Correlator, span: Span, origin_s: float) -> str:
@@ -85,7 +90,11 @@ def _place(correlator: Correlator, span: Span, origin_s: float) -> str:
 def locate_tone(
     correlator: Correlator, phase: complex, edges: Span, room: Span
 ) -> tuple[Span | None, Span]:
-    """(a hole in this stretch or None, its edges found anew); `room` is between its neighbours."""
+    """(a hole in a tone or None, its edges located again); `room` lies between its neighbours.
+
+    The edges enclose the span of the highest log likelihood ratio. A hole is there if two such
+    spans, HOLE_S apart or more, have HOLE_NATS more together than the one.
+    """
     if phase == 0:
         return None, edges
     reach = round(REACH_S * correlator.rate_hz)
@@ -123,7 +132,7 @@ def locate_tone(
 
 
 def _share(correlator: Correlator, phase: complex, span: Span) -> float:
-    """How much tone in this phase there is, of the level."""
+    """The tone in this phase, as a share of the level."""
     z = correlator.turned[span[1]] - correlator.turned[span[0]]
     image = correlator.images[span[1]] - correlator.images[span[0]]
     power = (span[1] - span[0] + np.real(np.conj(phase) ** 2 * image)) / 2
@@ -131,27 +140,28 @@ def _share(correlator: Correlator, phase: complex, span: Span) -> float:
 
 
 def _is_other_tone(correlator: Correlator, first: int, end: int) -> bool:
-    """Whether what an edge would leave out is tone all the same, in another phase."""
+    """Whether what an edge would leave out is tone too, in another phase."""
     return (end - first) / correlator.rate_hz > HOLE_S and is_tone(correlator, first, end)
 
 
 def is_tone(correlator: Correlator, first: int, end: int) -> bool:
+    """Whether there is tone in any phase between two sample borders."""
     tone = complex(correlator.fit(np.array([first]), np.array([end]))[0])
     z = complex(correlator.turned[end] - correlator.turned[first])
     nats = (tone.conjugate() * z).real / (2 * correlator.deviation**2)
     return bool(nats > PULSE_NATS / 2 and abs(tone) > PULSE_SHARE * correlator.level)
 
 
-def _find(
+def _scan(
     correlator: Correlator,
     begin: Counts,
     end: Counts,
     guard_s: float,
-    say: Callable[[Correlator, Counts, Counts], Reals],
+    nats_of: Callable[[Correlator, Counts, Counts], Reals],
 ) -> dict[int, Span]:
-    """Number of a stretch from `begin` to `end` -> the place in it of which `say` gives most nats.
+    """Number of a span from `begin` to `end` -> the place in it with most nats, if any has some.
 
-    `say` gives 0 for a place that is none.
+    `nats_of` gives 0 for a place without a flaw.
     """
     guard = round(guard_s * correlator.rate_hz)
     starts = np.arange(0, len(correlator.turned) - 1, max(1, round(STEP_S * correlator.rate_hz)))
@@ -163,27 +173,28 @@ def _find(
         width = max(3, round(width_s * correlator.rate_hz))
         fitting = np.flatnonzero(room >= width)
         some = starts[fitting]
-        nats = say(correlator, some, some + width)
+        nats = nats_of(correlator, some, some + width)
         for n in np.flatnonzero(nats).tolist():
-            own = int(owner[fitting[n]])
-            if nats[n] > most.get(own, 0.0):
-                most[own], found[own] = float(nats[n]), (int(some[n]), int(some[n]) + width)
+            span = int(owner[fitting[n]])
+            if nats[n] > most.get(span, 0.0):
+                most[span], found[span] = float(nats[n]), (int(some[n]), int(some[n]) + width)
     return found
 
 
-def _say_pulse(correlator: Correlator, first: Counts, end: Counts) -> Reals:
+def _pulse_nats(correlator: Correlator, first: Counts, end: Counts) -> Reals:
+    """Nats for tone of any phase between sample borders."""
     tones = correlator.fit(first, end)
     nats = correlator.explain(tones, first, end) / (2 * correlator.deviation**2)
-    told = (nats > PULSE_NATS) & (np.abs(tones) > PULSE_SHARE * correlator.level)
-    return np.where(told, nats, 0.0)
+    is_pulse = (nats > PULSE_NATS) & (np.abs(tones) > PULSE_SHARE * correlator.level)
+    return np.where(is_pulse, nats, 0.0)
 
 
-def _say_hole(correlator: Correlator, first: Counts, end: Counts) -> Reals:
-    """Nats against tone of any phase: it may begin anew after a hole."""
+def _hole_nats(correlator: Correlator, first: Counts, end: Counts) -> Reals:
+    """Nats against tone of any phase, in which it may begin again after a hole."""
     tones = correlator.fit(first, end)
     held = correlator.explain(tones, first, end) / (2 * correlator.deviation**2)
     full = correlator.level**2 * (end - first) / (4 * correlator.deviation**2)
     nats = full - log_i0(2 * np.sqrt(full * np.maximum(held, 0.0)))
     known = np.abs(correlator.images[end] - correlator.images[first]) < (end - first) / 2
-    told = (nats > HOLE_NATS) & known & (np.abs(tones) < HOLE_SHARE * correlator.level)
-    return np.where(told, nats, 0.0)
+    is_hole = (nats > HOLE_NATS) & known & (np.abs(tones) < HOLE_SHARE * correlator.level)
+    return np.where(is_hole, nats, 0.0)

@@ -1,7 +1,7 @@
-"""How high a tone is, peak to peak, and whether it is a tone: from the samples inside its marks.
+"""The level of a tone peak to peak, and whether it is a tone: from the samples inside its marks.
 
-Noise hides the shape of a carrier, and slow sampling its harmonics: within what the shape leaves
-open the height is told as a range.
+Noise hides the shape of a carrier, and slow sampling its harmonics. The level is given as a range
+within what the shape leaves open.
 """
 
 from __future__ import annotations
@@ -19,19 +19,19 @@ if TYPE_CHECKING:
 
     from bridge.signal.baseband import Baseband, Signal
 
-TONES = 6  # stretches of tone that tell
-EDGE_S = 60e-6  # s at either end of one that the smoothing touches
-RAW_NOISE = 0.08  # of the level: noise of a sample below which its extremes are believed
-EXTREMES = (0.015, 0.985)  # shares of the samples that lie below what is taken for their extremes
-SINE_LIKE = 1.15  # of a sine's height, that samples of a carrier without even harmonics keep within
-SQUARE_LIKE = 0.965  # of a sine's height, what samples of a square of any harmonics stay below
+TONES = 6  # tones that are measured (judgement)
+EDGE_S = 60e-6  # s at either end of a tone that the smoothing touches: over a cycle (judgement)
+RAW_NOISE = 0.08  # of the level: noise of a sample below which extremes are used (judgement)
+EXTREMES = (0.015, 0.985)  # shares of the samples below what counts as extremes (judgement)
+SINE_LIKE = 1.15  # of a sine's height, most without even harmonics (judgement)
+SQUARE_LIKE = 0.965  # of a sine's height, most of a square of any harmonics (judgement)
 LEAST_SQUARE = 0.83  # of its swing, height of a square of which three harmonics are left (computed)
 
 
 def tone_samples(
     part: Signal, base: Baseband, spans: Sequence[tuple[float, float]]
 ) -> list[NDArray[np.float64]]:
-    """Samples inside the first stretches of tone, a slot at most of each, in order of size."""
+    """Samples inside the first tones, a slot at most of each, sorted by value."""
     edge = EDGE_S / base.step_s
     hop = round(base.step_s * part.rate_hz)
     longest = round(std.SLOT_S * part.rate_hz)
@@ -46,7 +46,7 @@ def tone_samples(
 
 
 def is_pure_tone(tones: Sequence[NDArray[np.float64]], level: float, deviation: float) -> bool:
-    """Whether a tone of this level makes up most of the samples, as in no sound or step."""
+    """Whether a tone of this level makes up enough of the power, unlike in a sound or step."""
     powers = sorted(
         float(tone @ tone) / len(tone) - (tone.sum() / len(tone)) ** 2 for tone in tones
     )
@@ -58,10 +58,11 @@ def is_pure_tone(tones: Sequence[NDArray[np.float64]], level: float, deviation: 
 def measure_level_vpp(
     tones: Sequence[NDArray[np.float64]], part: Signal, carrier_hz: float, level: float
 ) -> tuple[float, tuple[float, float]]:
-    """Peak to peak of the tone, and within what factors it lies as far as its shape is seen.
+    """(level in V peak to peak, least and most factor of it that the carrier's shape allows).
 
-    It is that of the samples where noise and sampling show them, else of a sine of its size: a
-    square is lower by pi / 4, a triangle higher by pi^2 / 8, a saw tooth by pi / 2 (computed).
+    The level is that of the samples where noise and sampling show their extremes, else of a sine
+    of this amplitude: a square is lower by pi / 4, a triangle higher by pi^2 / 8, a saw tooth
+    by pi / 2 (computed).
     """
     harmonics = part.rate_hz / 2 / carrier_hz
     if not tones or part.deviation > RAW_NOISE * level or harmonics < 2:

@@ -1,8 +1,9 @@
-"""Carriers near half the sample rate: what a sound card's recording can still tell of them.
+"""Carriers near half the sample rate (the Nyquist frequency), as in recordings of a sound card.
 
-A carrier at f looks the same as one at the sample rate less f. A recorder keeps the upper one out
-but for those near half its rate, where neither is kept out wholly: there the carrier is not told.
-Nearer still, samples meet a tone at its zeros for as long as a slot, and no bit can be read.
+A carrier at f looks the same as its image at the sample rate less f. A recorder's filter removes
+the upper one, except near half its rate, where it removes neither wholly: there the carrier is
+not given. Nearer still, samples meet a tone at its zeros for as long as a slot, and no bit can be
+read.
 """
 
 from __future__ import annotations
@@ -21,16 +22,16 @@ if TYPE_CHECKING:
 
     from bridge.signal.baseband import Signal
 
-NEAR_NYQUIST = 0.463  # of the sample rate: a carrier above shows in too few phases to go by size
-NEAR_NYQUIST_NOISE = 0.14  # of the level: noise that is reckoned with there at least
+NEAR_NYQUIST = 0.463  # of the sample rate: above, a carrier's envelope beats too slowly (judgement)
+NEAR_NYQUIST_NOISE = 0.14  # of the level: least deviation that is assumed there (judgement)
 UNREADABLE_HZ = 700.0  # Hz from half the rate: nearer, a carrier hides for longer than a slot
-SMOOTH_S = 0.25e-3  # s over which what lies there is averaged, its turns taken out
-MOST_SHARE = 0.5  # of the power in a stretch, that it must make up to be told
-TOLD_S = 0.5e-3  # s of it that are told
+SMOOTH_S = 0.25e-3  # s, half a slot, over which the tone there is averaged (judgement)
+LEAST_SHARE = 0.5  # of the power in a segment, that it must make up (judgement)
+MARK_S = 0.5e-3  # s, length of the mark that stands for it: a slot
 
 
 def drop_ambiguous_carriers(marks: Iterable[Mark], rate_hz: float) -> list[Mark]:
-    """Marks without a carrier that cannot be told from its image."""
+    """The marks, without carriers that cannot be told from their images."""
     return [
         replace(mark, carrier_hz=None)
         if (mark.carrier_hz or 0.0) > NEAR_NYQUIST * rate_hz
@@ -40,7 +41,7 @@ def drop_ambiguous_carriers(marks: Iterable[Mark], rate_hz: float) -> list[Mark]
 
 
 def mark_unreadable(signal: Signal) -> list[Mark]:
-    """A mark without bits, and why, for a tone at half the sample rate; none for anything else."""
+    """One mark with the fault `unclear` for a tone at half the sample rate, else none."""
     count = max(2, round(SMOOTH_S * signal.rate_hz))
     if len(signal.samples) < 4 * count:
         return []
@@ -48,7 +49,7 @@ def mark_unreadable(signal: Signal) -> list[Mark]:
     samples = remove_supply(signal.samples, signal.rate_hz)
     turned = np.where(np.arange(len(samples)) % 2, samples, -samples)
     power = np.square(np.convolve(turned, window, "same"))
-    if power.mean() < MOST_SHARE * (np.square(samples).mean() - signal.deviation**2):
+    if power.mean() < LEAST_SHARE * (np.square(samples).mean() - signal.deviation**2):
         return []
     if power.mean() < 4 * signal.deviation**2 / count:
         return []
@@ -58,4 +59,4 @@ def mark_unreadable(signal: Signal) -> list[Mark]:
         f"tone within {near_khz:.1f} kHz of half the sample rate, {half_khz:g} kHz, cannot be "
         "read; record it at 96 kHz or more"
     )
-    return [Mark(on_s, on_s + TOLD_S, faults=(Fault("unclear", what),))]
+    return [Mark(on_s, on_s + MARK_S, faults=(Fault("unclear", what),))]

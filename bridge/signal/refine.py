@@ -1,4 +1,4 @@
-"""A closer look at the marks of a clear tone, where the first look leaves doubt."""
+"""Marks of a clear tone, measured again where the envelope leaves them in doubt."""
 
 from __future__ import annotations
 
@@ -22,16 +22,17 @@ from bridge.signal.holes import (
 if TYPE_CHECKING:
     from bridge.signal.baseband import Signal
 
-LEAST_S = 0.34e-3  # s, shorter tone or quiet is no slot
-LONGEST_S = 1.5e-3  # s, longer tone is no bit and keeps no phase that could be fitted
-FINER_S = 0.018e-3  # s by which edges found again are known more finely, noise apart
+LEAST_S = 0.34e-3  # s, shorter tone or quiet is no slot (judgement)
+LONGEST_S = 1.5e-3  # s, longer tone is no bit and has no single phase to fit (judgement)
+FINER_S = 0.018e-3  # s by which edges located again are known more finely (judgement)
 
 
 def refine(signal: Signal, marks: Sequence[Mark], carrier_hz: float, grain_s: float) -> list[Mark]:
-    """Marks of a clear tone, looked at anew where holes, pulses or slots off are in doubt.
+    """The marks, measured again where holes, pulses or slots out of their bounds are in doubt.
 
-    Holes that are none are closed and pulses that are none are dropped; edges of what is outside
-    its slots by the first look are found again, with the `blur_s` that noise gives them.
+    Holes that are none are closed, pulses that are none are dropped. If a slot lies out of its
+    bounds all edges are located again, with the `blur_s` that noise gives them. `grain_s` is
+    how finely the envelope times an edge.
     """
     coarse = signal.rate_hz < COARSE_HZ  # a hole may not show in the size of the tone
     doubtful = _is_doubtful(marks, grain_s)
@@ -40,31 +41,32 @@ def refine(signal: Signal, marks: Sequence[Mark], carrier_hz: float, grain_s: fl
     correlator = correlate(signal, carrier_hz, None, marks)
     if correlator.level <= 0:
         return list(marks)
-    kept = _close_holes(correlator, marks)
-    if coarse and all(mark.length_s <= LONGEST_S for mark in kept):
-        told = find_holes_and_pulses(correlator, kept)
+    closed = _close_holes(correlator, marks)
+    if coarse and all(mark.length_s <= LONGEST_S for mark in closed):
+        checked = find_holes_and_pulses(correlator, closed)
         if doubtful:
-            return told
-        return [replace(old, faults=new.faults) for old, new in zip(kept, told, strict=True)]
-    kept = [m for m in kept if m.length_s >= LEAST_S or _is_tone(correlator, m)] or kept
-    first, end = places(correlator, kept)
+            return checked
+        return [replace(old, faults=new.faults) for old, new in zip(closed, checked, strict=True)]
+    tones = [m for m in closed if m.length_s >= LEAST_S or _is_tone(correlator, m)] or closed
+    first, end = places(correlator, tones)
     phases = correlator.fit(first, end)
     blur_s = correlator.blur_s - FINER_S
-    found = []
-    for n, mark in enumerate(kept):
+    refined = []
+    for n, mark in enumerate(tones):
         low = int(end[n - 1]) if n else 0
-        high = int(first[n + 1]) if n + 1 < len(kept) else len(correlator.turned) - 1
+        high = int(first[n + 1]) if n + 1 < len(tones) else len(correlator.turned) - 1
         phase = complex(phases[n] / max(abs(phases[n]), 1e-300))
         _, (on, off) = locate_tone(correlator, phase, (int(first[n]), int(end[n])), (low, high))
-        found.append(
+        refined.append(
             replace(mark, on_s=correlator.time(on), off_s=correlator.time(off), blur_s=blur_s)
             if phase and LEAST_S <= mark.length_s <= LONGEST_S
             else mark
         )
-    return found
+    return refined
 
 
 def _is_doubtful(marks: Sequence[Mark], grain_s: float) -> bool:
+    """Whether any tone or quiet of slots may lie out of its bounds."""
     tones = [mark.length_s for mark in marks]
     quiets = [after.on_s - before.off_s for before, after in pairwise(marks)]
     return any(_is_off(each_s, grain_s) for each_s in (*tones, *quiets) if each_s <= LONGEST_S)
@@ -77,14 +79,15 @@ def _is_off(length_s: float, grain_s: float) -> bool:
 
 
 def _close_holes(correlator: Correlator, marks: Sequence[Mark]) -> list[Mark]:
-    kept = [marks[0]]
+    """The marks, joined where the quiet between two is no slot and no hole."""
+    closed = [marks[0]]
     for mark in marks[1:]:
-        last = kept[-1]
+        last = closed[-1]
         if mark.on_s - last.off_s < LEAST_S and not _is_hole(correlator, last, mark):
-            kept[-1] = replace(last, off_s=mark.off_s)
+            closed[-1] = replace(last, off_s=mark.off_s)
         else:
-            kept.append(mark)
-    return kept
+            closed.append(mark)
+    return closed
 
 
 def _is_hole(correlator: Correlator, before: Mark, after: Mark) -> bool:
@@ -104,5 +107,5 @@ def _is_hole(correlator: Correlator, before: Mark, after: Mark) -> bool:
 
 
 def _is_tone(correlator: Correlator, mark: Mark) -> bool:
-    """Whether a short mark is tone, and no ripple of the first look."""
+    """Whether a short mark is tone, and no ripple of the envelope."""
     return is_tone(correlator, correlator.place(mark.on_s), correlator.place(mark.off_s))

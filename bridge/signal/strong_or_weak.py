@@ -30,7 +30,7 @@ from bridge.signal.nyquist import (
     mark_unreadable,
 )
 from bridge.signal.strong import LEAST_VPP, SEEK_HZ, SEEK_ROWS, cut_points, measure_tone
-from bridge.signal.weak import detect_weak
+from bridge.signal.weak.detect import detect_weak
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -13,7 +13,7 @@ import pytest
 from bridge.bus import standard as std
 from bridge.bus.keying.mark import marks_of
 from bridge.bus.parity import bits_of, check_bytes, parity_bit
-from bridge.signal.sequence import log_i0
+from bridge.signal.likelihood import log_i0
 
 
 @pytest.mark.parametrize(("length", "length_ms"), [(3, 40.5), (4, 54.0), (5, 67.5), (6, 81.0)])

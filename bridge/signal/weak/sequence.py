@@ -11,12 +11,12 @@ slots that wander as far as the standard allows.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from bridge.signal.baseband import conjugate_carrier
+from bridge.signal.likelihood import log_i0
 from bridge.signal.supply import remove_supply
 
 if TYPE_CHECKING:
@@ -40,7 +40,6 @@ LEAST_SPREAD = 0.4  # cells, deviation of a slot that rounding to cells brings (
 NEAR_S = 36e-6  # s about a known length of the slot within which others are tried (judgement)
 BIT_PRIOR = -float(np.log(2))  # nats: either bit is as likely
 IMPOSSIBLE = -1e30  # nats
-TABLE_STEP, TABLE_END = 0.02, 60.0  # of the table of log I0: exact to 1e-4 (tested)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,33 +83,6 @@ def cells_of(signal: Signal, carrier_hz: float) -> Cells:
     per_cell = turned[: whole * count].reshape(whole, count).sum(axis=1)
     sums = np.concatenate(([0.0], np.cumsum(per_cell)))
     return Cells(sums, signal.start_s - 0.5 / rate_hz, count / rate_hz, count)
-
-
-@lru_cache(maxsize=1)
-def _bessel_table() -> tuple[Reals, Reals]:
-    """log I0(x) - x at steps of x, and what it gains to the next."""
-    x = np.arange(round(TABLE_END / TABLE_STEP) + 2) * TABLE_STEP
-    rest = np.log(np.i0(x)) - x
-    return rest[:-1], np.diff(rest)
-
-
-def log_i0(x: Reals) -> Reals:
-    """log I0(x) of the modified Bessel function for x >= 0, to 1e-4.
-
-    >>> np.round(log_i0(np.array([0.0, 1.0, 30.0, 500.0])), 4).tolist()
-    [0.0, 0.2359, 27.3847, 495.974]
-    """
-    rest, gain = _bessel_table()
-    place = np.minimum(x, TABLE_END) * (1 / TABLE_STEP)
-    step = place.astype(np.int64)
-    place -= step
-    value: Reals = rest[step]
-    value += place * gain[step]
-    value += x
-    if np.any(beyond := x > TABLE_END):
-        far = x[beyond]
-        value[beyond] = far - 0.5 * np.log(2 * np.pi * far) + 1 / (8 * far)
-    return value
 
 
 def _backward(scores: Scores, width: int) -> Scores:

@@ -1,0 +1,1 @@
+"""Tone near the noise: decided over whole slots and messages, not sample by sample."""
