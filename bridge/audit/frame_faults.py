@@ -6,10 +6,10 @@ from collections import Counter
 from collections.abc import Iterator
 
 from bridge.audit.finding import STANDARD, Finding, Severity
-from bridge.bus.event import FrameHeard
+from bridge.bus.event import FaultCode, FrameHeard
 
 # What a code that is not here says is for people only: the positioner does not mind it.
-_EFFECTS: dict[str, tuple[Severity, str]] = {
+_EFFECTS: dict[FaultCode, tuple[Severity, str]] = {
     "parity": ("error", "the positioner drops the message, or asks for it again"),
     "left_over_bits": ("error", "the positioner drops the message"),
     "missing_bits": ("error", "the positioner drops the message"),

@@ -14,37 +14,37 @@ from bridge.bus.meaning import Meaning, meaning_of
 
 Json = dict[str, object]
 
-# Fault codes, each with what it says; `detail` adds where, measured and allowed.
-FAULT_CODES: dict[str, str] = {
-    "parity": "a byte whose parity bit does not fit",
-    "left_over_bits": "bits after the last whole byte",
-    "missing_bits": "a gap in which bits were lost",
-    "slot_timing": "tone or quiet outside its slots of 0.5 +-0.1 ms",
-    "uneven_slots": "tone or quiet that stands out from the rest of its message",
-    "notch": "a hole in a stretch of tone",
-    "pulse": "a stray pulse of tone in a quiet slot",
-    "long_tone": "tone too long for a bit",
-    "short_quiet": "less quiet before or after it than the standard asks",
-    "carrier_off": "carrier outside 22 kHz +-20 %",
-    "level_off": "level outside 650 +-250 mV peak to peak",
-    "mended": "a byte mended by its parity bit",
-    "too_long": "more bytes than a message can have",
-    "cut_off": "the capture begins or ends inside it",
-    "unclear": "bits decided with little margin",
-    "reply_late": "a reply later than 150 ms",
-    "reply_missing": "a reply was wanted and none came",
-    "reply_code": "a reply to a command that asks for none",
-}
+FaultCode = Literal[
+    "parity",  # a byte whose parity bit does not fit
+    "left_over_bits",  # bits after the last whole byte
+    "missing_bits",  # a gap in which bits were lost
+    "slot_timing",  # tone or quiet outside its slots of 0.5 +-0.1 ms
+    "uneven_slots",  # tone or quiet that stands out from the rest of its message
+    "notch",  # a hole in a stretch of tone
+    "pulse",  # a stray pulse of tone in a quiet slot
+    "long_tone",  # tone too long for a bit
+    "short_quiet",  # less quiet before or after it than the standard asks
+    "carrier_off",  # carrier outside 22 kHz +-20 %
+    "level_off",  # level outside 650 +-250 mV peak to peak
+    "mended",  # a byte mended by its parity bit
+    "too_long",  # more bytes than a message can have
+    "cut_off",  # the capture begins or ends inside it
+    "unclear",  # bits decided with little margin
+    "reply_late",  # a reply later than 150 ms
+    "reply_missing",  # a reply was wanted and none came
+    "reply_code",  # a reply to a command that asks for none
+]
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing that is not as it should be: a code of FAULT_CODES and a sentence."""
+    """One thing that is not as it should be; `detail` says where, measured and allowed."""
 
-    code: str
+    code: FaultCode
     detail: str
 
     def to_json(self) -> Json:
+        """The fault as an object of `decode --json`."""
         return {"code": self.code, "detail": self.detail}
 
 
@@ -132,6 +132,7 @@ class Burst:
     which: Literal["A", "B"]
 
     def to_json(self, file: str) -> Json:
+        """The line of `decode --json` for it."""
         return {"file": file, "t_s": round(self.t_s, 7), "kind": "burst", "which": self.which}
 
 
@@ -143,6 +144,7 @@ class Tone:
     on: bool
 
     def to_json(self, file: str) -> Json:
+        """The line of `decode --json` for it."""
         return {"file": file, "t_s": round(self.t_s, 7), "kind": "tone", "on": self.on}
 
 
@@ -154,6 +156,7 @@ class Supply:
     volts: float
 
     def to_json(self, file: str) -> Json:
+        """The line of `decode --json` for it."""
         return {
             "file": file,
             "t_s": round(self.t_s, 7),
@@ -171,6 +174,7 @@ class Noise:
     detail: str
 
     def to_json(self, file: str) -> Json:
+        """The line of `decode --json` for it."""
         return {
             "file": file,
             "t_s": round(self.t_s, 7),
