@@ -100,10 +100,10 @@ def _check_form(frame: Frame) -> None:
     length = len(frame.build())
     if not std.SHORTEST_COMMAND <= length <= std.LONGEST_COMMAND:
         raise Refused(
-            f"{frame.hex} has {plural(length, 'byte')}; a command has {std.SHORTEST_COMMAND} to "
-            f"{std.LONGEST_COMMAND}"
+            f"{frame.hex} is no command: it has {plural(length, 'byte')}, and a command has "
+            f"{std.SHORTEST_COMMAND} to {std.LONGEST_COMMAND}"
         )
-    if frame.framing not in std.FRAMINGS or frame.is_reply:
+    if not frame.is_command:
         raise Refused(f"{frame.hex} does not start a command; commands start with E0 to E3")
 
 

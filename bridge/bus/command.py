@@ -30,10 +30,6 @@ class Drive:
     counts: int | None = None
     seconds: int | None = None
 
-    @property
-    def bounded(self) -> bool:
-        return self.counts is not None or self.seconds is not None
-
 
 @dataclass(frozen=True, slots=True)
 class SetLimit:
@@ -78,10 +74,64 @@ class AskStatus:
 
 Command = Halt | Drive | SetLimit | Limits | Store | Goto | GotoAngle | AskStatus
 
-MOST_STEPS = 128
-MOST_SECONDS = 127
-MOST_ANGLE_DEG = 180.0
+MOST_STEPS = 128  # counts: data bytes FF to 80
+MOST_SECONDS = 127  # s: data bytes 01 to 7F
+MOST_ANGLE_DEG = 180.0  # degrees to either side (judgement)
 _ANGLE_NIBBLE: dict[Side, int] = {"east": 0xE, "west": 0xD}
+
+
+def frame_of(
+    command: Command, *, address: int = addresses.POLAR_POSITIONER, framing: int | None = None
+) -> Frame:
+    """The frame of a command; that for the status wants a reply.
+
+    Raises FrameError with the range where a value does not fit its byte.
+
+    >>> frame_of(Drive("east", counts=1)).hex
+    'E0 31 68 FF'
+    >>> frame_of(GotoAngle("west", 10.5)).hex
+    'E0 31 6E D0 A8'
+    """
+    byte, data = _encode(command)
+    if framing is None:
+        framing = std.ASK_FIRST if isinstance(command, AskStatus) else std.COMMAND_FIRST
+    return Frame(framing, address, byte, data)
+
+
+def command_of(frame: Frame) -> Command | None:
+    """The positioner command that a frame carries, or None where it is no whole, sure one.
+
+    >>> command_of(Frame.parse(bytes.fromhex("E031697F")))
+    Drive(side='west', counts=None, seconds=127)
+    """
+    entry = std.COMMANDS.get(frame.command) if frame.command is not None else None
+    if not frame.is_command or entry is None or len(frame.data) < entry.fewest:
+        return None
+    data = frame.data
+    match entry.byte:
+        case std.HALT:
+            return Halt()
+        case std.DRIVE_EAST | std.DRIVE_WEST:
+            side: Side = "east" if entry.byte == std.DRIVE_EAST else "west"
+            if data[0] >= 0x80:
+                return Drive(side, counts=0x100 - data[0])
+            return Drive(side, seconds=data[0] or None)
+        case std.LIMIT_EAST | std.LIMIT_WEST:
+            return SetLimit("east" if entry.byte == std.LIMIT_EAST else "west")
+        case std.LIMITS_OFF:
+            return Limits(on=False)
+        case std.STORE:
+            return Store(data[0]) if data[0] else Limits(on=True)
+        case std.GOTO:
+            return Goto(data[0])
+        case std.GOTO_ANGLE:
+            word = int.from_bytes(data[:2], "big")
+            sides = [side for side, nibble in _ANGLE_NIBBLE.items() if word >> 12 == nibble]
+            return GotoAngle(sides[0], (word & 0xFFF) / 16) if sides else None
+        case std.POSITIONER_STATUS:
+            return AskStatus()
+        case _:
+            return None
 
 
 def _within(what: str, value: float, low: float, high: float, unit: str) -> None:
@@ -102,13 +152,13 @@ def _drive_byte(command: Drive) -> int:
 
 
 def _encode(command: Command) -> tuple[int, bytes]:
+    """The command byte and the data bytes."""
     match command:
         case Halt():
             return std.HALT, b""
         case Drive(side):
-            return (std.DRIVE_EAST if side == "east" else std.DRIVE_WEST), bytes(
-                [_drive_byte(command)]
-            )
+            byte = std.DRIVE_EAST if side == "east" else std.DRIVE_WEST
+            return byte, bytes([_drive_byte(command)])
         case SetLimit(side):
             return (std.LIMIT_EAST if side == "east" else std.LIMIT_WEST), b""
         case Limits(on=False):
@@ -127,57 +177,3 @@ def _encode(command: Command) -> tuple[int, bytes]:
             return std.GOTO_ANGLE, word.to_bytes(2, "big")
         case AskStatus():
             return std.POSITIONER_STATUS, b""
-
-
-def frame_of(
-    command: Command, *, address: int = addresses.POLAR_POSITIONER, framing: int | None = None
-) -> Frame:
-    """The frame that says `command`; status is asked for with a reply wanted. Raises FrameError.
-
-    >>> frame_of(Drive("east", counts=1)).hex
-    'E0 31 68 FF'
-    >>> frame_of(GotoAngle("west", 10.5)).hex
-    'E0 31 6E D0 A8'
-    """
-    byte, data = _encode(command)
-    if framing is None:
-        framing = std.ASK_FIRST if isinstance(command, AskStatus) else std.COMMAND_FIRST
-    return Frame(framing, address, byte, data)
-
-
-def command_of(frame: Frame) -> Command | None:
-    """The positioner command that a frame carries, or None where it is no whole, sure one.
-
-    >>> command_of(Frame.parse(bytes.fromhex("E031697F")))
-    Drive(side='west', counts=None, seconds=127)
-    """
-    entry = std.COMMANDS.get(frame.command) if frame.command is not None else None
-    commands = (std.COMMAND_FIRST, std.COMMAND_REPEAT, std.ASK_FIRST, std.ASK_REPEAT)
-    if frame.framing not in commands or entry is None or len(frame.data) < entry.fewest:
-        return None
-    data = frame.data
-    match entry.byte:
-        case std.HALT:
-            return Halt()
-        case std.DRIVE_EAST | std.DRIVE_WEST:
-            side: Side = "east" if entry.byte == std.DRIVE_EAST else "west"
-            if data[0] >= 0x80:
-                return Drive(side, counts=0x100 - data[0])
-            return Drive(side, seconds=data[0] or None)
-        case std.LIMIT_EAST | std.LIMIT_WEST:
-            return SetLimit("east" if entry.byte == std.LIMIT_EAST else "west")
-        case std.LIMITS_OFF:
-            return Limits(on=False)
-        case std.STORE:
-            return Store(data[0]) if data[0] else Limits(on=True)
-        case std.GOTO:
-            return Goto(data[0])
-        case std.GOTO_ANGLE:
-            for name, nibble in _ANGLE_NIBBLE.items():
-                if data[0] >> 4 == nibble:
-                    return GotoAngle(name, (int.from_bytes(data[:2], "big") & 0xFFF) / 16)
-            return None
-        case std.POSITIONER_STATUS:
-            return AskStatus()
-        case _:
-            return None

@@ -36,6 +36,11 @@ class Head:
         return self.framing in std.REPLIES
 
     @property
+    def is_command(self) -> bool:
+        """Whether a receiver sends it to a device."""
+        return self.framing in std.COMMAND_FRAMINGS
+
+    @property
     def is_repeat(self) -> bool:
         """Whether its framing says that it was sent before."""
         return self.framing in std.REPEATS

@@ -298,9 +298,12 @@ def test_nothing_is_stored_in_mid_move(order):
 @pytest.mark.parametrize(
     ("message", "says"),
     [
-        ("E0", "E0 has 1 byte; a command has 3 to 6"),
-        ("E0 31", "E0 31 has 2 bytes; a command has 3 to 6"),
-        ("E0 31 6A 07 00 00 00", "E0 31 6A 07 00 00 00 has 7 bytes; a command has 3 to 6"),
+        ("E0", "E0 is no command: it has 1 byte, and a command has 3 to 6"),
+        ("E0 31", "E0 31 is no command: it has 2 bytes, and a command has 3 to 6"),
+        (
+            "E0 31 6A 07 00 00 00",
+            "E0 31 6A 07 00 00 00 is no command: it has 7 bytes, and a command has 3 to 6",
+        ),
         ("E4 80 00", "E4 80 00 does not start a command; commands start with E0 to E3"),
         ("A0 31 6B 00", "A0 31 6B 00 does not start a command; commands start with E0 to E3"),
         ("E8 10 38", "E8 10 38 does not start a command; commands start with E0 to E3"),
