@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import json
 import re
-import subprocess
-import sys
-from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from bridge.errors import BadInput, YardError
+from bridge.errors import YardError
 from tui.commands.plan import run
 from tui.text_table import cells_of, fit
 
@@ -133,90 +129,21 @@ def test_a_station_with_nothing_but_a_site(
         run(tmp_path / "none.toml")
 
 
-def test_a_picture_needs_the_extra_and_says_so(path: Path, tmp_path: Path) -> None:
-    code = (
-        "import sys; sys.modules['matplotlib.figure'] = None\n"
-        "from pathlib import Path; from tui.commands.plan import run\n"
-        f"run(Path({str(path)!r}), plot=Path({str(tmp_path / 'p.svg')!r}))"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert "needs matplotlib" in done.stderr
-    assert "pip install 'arcstep[plot]'" in done.stderr
-    assert done.stdout == ""
-    assert not (tmp_path / "p.svg").exists()
-
-
-def test_a_picture_of_no_known_kind(path: Path, tmp_path: Path) -> None:
-    with pytest.raises(BadInput, match=r"written as \.svg, \.png, \.pdf, not '\.gif'"):
-        run(path, plot=tmp_path / "plan.gif")
-
-
-@pytest.mark.parametrize(
-    ("kind", "head"), [("svg", b"<?xml"), ("png", b"\x89PNG"), ("pdf", b"%PDF")]
-)
-def test_pictures(path: Path, tmp_path: Path, kind: str, head: bytes) -> None:
-    pytest.importorskip("matplotlib", reason="the plot extra is not installed")
-    out = tmp_path / f"plan.{kind}"
-    run(path, plot=out)
-    first = out.read_bytes()
-    assert first.startswith(head)
-    if kind == "svg":
-        text = first.decode()
-        for word in ("Rowan 28.7W", "A $name$ that", "obstacle", "soft limits", "taught", "hidden"):
-            assert word in text
-    run(path, plot=out)
-    assert out.read_bytes() == first
-    assert not list(tmp_path.glob("*.bak"))
-
-
-SITES = [(44.6, 3.9), (-33.9, 179.9), (0.0, 100.5), (81.3, 10.0)]
-
-
-@pytest.mark.parametrize(("latitude", "longitude"), SITES)
-@pytest.mark.parametrize("apart_deg", [0.3, 2.1])
-def test_labels_of_a_long_list_do_not_overlap(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, latitude: float, longitude: float,
-    apart_deg: float,
-) -> None:  # fmt: skip
-    agg = pytest.importorskip("matplotlib.backends.backend_agg", reason="no plot extra")
-    drawn: list[Any] = []
-    monkeypatch.setattr("tui.pictures.belt.save_figure", lambda figure, _: drawn.append(figure))
-    text = f"[station]\nlatitude_deg = {latitude}\nlongitude_deg = {longitude}\n"
-    text += "obstacles = [ { azimuth_deg = [340, 15], elevation_deg = 60 } ]\n"
-    text += '[mount]\nkind = "worm"\ncounts_per_deg = 20\nnoon_count = 1200\n'
-    for n in range(60):
-        east = (longitude + apart_deg * (n - 30) + 180.0) % 360.0 - 180.0
-        text += f'[[position]]\nnumber = {n + 1}\nname = "Satellite {n}"\nlongitude_deg = {east}\n'
-    path = tmp_path / "long.toml"
-    path.write_text(text, encoding="utf-8")
-    run(path, plot=tmp_path / "p.png")
-    (figure,) = drawn
-    agg.FigureCanvasAgg(figure).draw()
-    for axes in figure.axes:
-        boxes = [label.get_window_extent() for label in axes.texts]
-        assert len(boxes) > (30 if latitude < 80 else 2)
-        for box, other in pairwise(sorted(boxes, key=lambda box: float(box.x0))):
-            assert box.x1 <= other.x0 + 1.0 or box.y1 < other.y0 or other.y1 < box.y0
-        frame = axes.get_window_extent()
-        for box in boxes:
-            assert frame.x0 - 1.0 <= box.x0
-            assert box.x1 <= frame.x1 + 1.0
-            assert frame.y0 - 1.0 <= box.y0
-            assert box.y1 <= frame.y1 + 1.0
-
-
-def test_the_belt_over_the_equator_passes_the_zenith(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+def test_a_picture_is_announced_and_the_plan_printed_all_the_same(
+    path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pytest.importorskip("matplotlib", reason="the plot extra is not installed")
-    drawn: list[Any] = []
-    monkeypatch.setattr("tui.pictures.belt.save_figure", lambda figure, _: drawn.append(figure))
-    path = tmp_path / "equator.toml"
-    path.write_text("[station]\nlatitude_deg = 0\nlongitude_deg = 100.5\n")
-    run(path, plot=tmp_path / "p.png")
-    azimuths, elevations = drawn[0].axes[0].lines[0].get_data()
-    for (a, b), (low, high) in zip(pairwise(azimuths), pairwise(elevations), strict=True):
-        assert abs(b - a) < 1.0 or min(low, high) > 85.0  # across the sky only overhead
+    drawn: list[Path] = []
+    monkeypatch.setattr(
+        "tui.pictures.belt.draw_plan", lambda _station, _plan, out: drawn.append(out)
+    )
+    assert run(path, plot=tmp_path / "p.svg") == 0
+    out, err = capsys.readouterr()
+    assert drawn == [tmp_path / "p.svg"]
+    assert err.splitlines()[-1] == f"arcstep: picture written to {tmp_path / 'p.svg'}"
+    assert run(path) == 0
+    assert capsys.readouterr().out == out
+    assert len(drawn) == 1
 
 
 def test_fit_counts_cells() -> None:
