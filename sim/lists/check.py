@@ -14,13 +14,15 @@ from bridge.textfile.mistakes import dotted
 from bridge.trade import MANY_POSITIONS
 from sim.lists.finding import ListFinding
 from sim.lists.survey import Satellite, survey
+from sim.sky.belt import wrap_longitude
+from sim.sky.polarization import fold_tilt
 from sim.station_rig import ends_of, travel_of
 
 END_COUNTS = 5  # counts a soft limit stays inside an end at least (common practice, 5 to 10)
-APART_DEG = 3.0  # deg from square that trims may bring two polarities (3 deg leave 26 dB)
+APART_DEG = 3.0  # deg that trims may bring two polarities from square, 26 dB (common practice)
 SHIFT_COUNTS = 10  # counts off as a whole from which a list looks shifted (judgement)
 SAME_DEG = 0.3  # deg of longitude within which satellites share a position (judgement)
-MILD = ("other side",)  # suspects whose count is off by no more than backlash
+MILD = ("other side",)  # outliers that are off by no more than backlash
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,56 +84,59 @@ def check_list(station: Station) -> list[ListFinding]:
         *_unpeaked(station.position),
         *_polarities(station.position),
     ]
-    suspects = list(_suspects(station))
-    named = {finding.number for finding in suspects if finding.grave}
-    found += suspects
+    outliers = list(_outliers(station))
+    named = {finding.number for finding in outliers if finding.grave}
+    found += outliers
     found += [f for f in _order(plan.satellites) if f.number not in named]
     found += _shifted(plan.satellites)
     return sorted(found, key=lambda finding: (finding.number or 0, not finding.grave))
 
 
 def _shared(rows: tuple[Position, ...]) -> Iterator[ListFinding]:
+    """Names, longitudes and counts that two rows share, and numbers that few positioners hold."""
     for index, row in enumerate(rows):
         for other in rows[:index]:
             near = (
                 row.longitude_deg is not None
                 and other.longitude_deg is not None
-                and abs((row.longitude_deg - other.longitude_deg + 180) % 360 - 180) < SAME_DEG
+                and abs(wrap_longitude(row.longitude_deg - other.longitude_deg)) < SAME_DEG
             )
             whose = f"as number {other.number} ({other.name})"
             if row.name == other.name:
                 yield ListFinding(row.number, "same name", f"is called {row.name} {whose}", False)
             if near:
-                said = f"stands at the same longitude, {row.longitude_deg:g} deg, {whose}"
-                yield ListFinding(row.number, "same longitude", said, False)
+                detail = f"stands at the same longitude, {row.longitude_deg:g} deg, {whose}"
+                yield ListFinding(row.number, "same longitude", detail, False)
             if row.count is not None and row.count == other.count and not near:
-                said = f"has the same count, {row.count}, {whose}; one of them is taught wrong"
-                yield ListFinding(row.number, "same count", said)
+                detail = f"has the same count, {row.count}, {whose}; one of them is taught wrong"
+                yield ListFinding(row.number, "same count", detail)
         if row.number > MANY_POSITIONS:
-            said = f"many positioners hold only {MANY_POSITIONS} positions"
-            yield ListFinding(row.number, "many", said, False)
+            detail = f"many positioners hold only {MANY_POSITIONS} positions"
+            yield ListFinding(row.number, "many", detail, False)
 
 
 def _places(rows: Iterable[Satellite]) -> Iterator[ListFinding]:
+    """Satellites that cannot be placed, or are hidden."""
     for row in rows:
         if row.longitude_deg is None:
-            said = "has no longitude_deg, so its place cannot be checked; add it"
-            yield ListFinding(row.number, "no longitude", said, False)
+            detail = "has no longitude_deg, so its place cannot be checked; add it"
+            yield ListFinding(row.number, "no longitude", detail, False)
         elif row.hidden_by == "horizon":
-            said = (
+            detail = (
                 f"stands at {row.elevation_deg:.1f} deg, under the horizon; check longitude_deg"
                 " (east positive)"
             )
-            yield ListFinding(row.number, "horizon", said)
+            yield ListFinding(row.number, "horizon", detail)
         elif row.hidden_by == "obstacle":
-            said = (
+            detail = (
                 f"is hidden by an obstacle at azimuth {row.azimuth_deg or 0:.1f}, elevation"
                 f" {row.elevation_deg:.1f} deg"
             )
-            yield ListFinding(row.number, "obstacle", said, False)
+            yield ListFinding(row.number, "obstacle", detail, False)
 
 
 def _travel(station: Station, rows: Iterable[Satellite]) -> Iterator[ListFinding]:
+    """Limits too close to the ends, and counts that the dish cannot reach."""
     limits, known = station.limits, ends_of(station)
     ends: dict[str, float] = dict(known)
     if isinstance(station.mount, LinearMount):
@@ -141,11 +146,11 @@ def _travel(station: Station, rows: Iterable[Satellite]) -> Iterator[ListFinding
             inside = (limit - ends[side]) * way if side in ends else END_COUNTS
             what = f"{side} end, {known[side]}," if side in known else "end of the stroke,"
             if inside < END_COUNTS:
-                said = (
+                detail = (
                     f"the {side} soft limit {limit} is {inside:.0f} counts from the {what} usual"
                     f" are {END_COUNTS} or more, and three times the coast"
                 )
-                yield ListFinding(None, "limit at the end", said, False)
+                yield ListFinding(None, "limit at the end", detail, False)
     travel = travel_of(station)
     if travel is None:
         return
@@ -154,16 +159,18 @@ def _travel(station: Station, rows: Iterable[Satellite]) -> Iterator[ListFinding
     low, high = round(travel[0]), round(travel[1])
     for row in rows:
         if row.taught is not None and (past := _past(row.taught, known)):
-            said = f"count {row.taught} is past {past}: the dish cannot stand there; teach it again"
-            yield ListFinding(row.number, "outside ends", said)
+            detail = (
+                f"count {row.taught} is past {past}: the dish cannot stand there; teach it again"
+            )
+            yield ListFinding(row.number, "outside ends", detail)
         elif row.taught is not None and not low <= row.taught <= high:
             yield ListFinding(
                 row.number, code, f"count {row.taught} is outside the {kind}, {low} to {high}"
             )
         elif row.taught is None and row.within_limits is False and row.visible:
             at = "past the linkage" if row.count is None else f"near count {row.count}"
-            said = f"is expected {at}, outside the {kind}, {low} to {high}"
-            yield ListFinding(row.number, "out of reach", said, False)
+            detail = f"is expected {at}, outside the {kind}, {low} to {high}"
+            yield ListFinding(row.number, "out of reach", detail, False)
 
 
 def _past(count: int, ends: Mapping[str, int]) -> str:
@@ -176,75 +183,79 @@ def _past(count: int, ends: Mapping[str, int]) -> str:
 
 
 def _unpeaked(rows: tuple[Position, ...]) -> Iterator[ListFinding]:
+    """Positions never taught, or taught without a date."""
     for row in rows:
         if row.count is None:
             yield ListFinding(row.number, "not taught", "has no count; peak it and store it", False)
     undated = [row for row in rows if row.count is not None and row.peaked is None]
     if undated and len(undated) == len([row for row in rows if row.count is not None]):
-        said = "no taught position has a date in peaked, so none can be told from an old one"
-        yield ListFinding(None, "undated", said, False)
+        detail = "no taught position has a date in peaked, so none can be told from an old one"
+        yield ListFinding(None, "undated", detail, False)
     else:
         for row in undated:
-            said = "is taught but has no date in peaked: perhaps never peaked"
-            yield ListFinding(row.number, "undated", said, False)
+            detail = "is taught but has no date in peaked: perhaps never peaked"
+            yield ListFinding(row.number, "undated", detail, False)
 
 
-def _fold(angle_deg: float) -> float:
-    """An angle between two lines: 0 to 90 deg."""
-    return abs((angle_deg + 90.0) % 180.0 - 90.0)
+def _between_lines_deg(tilt_deg: float, other_deg: float) -> float:
+    """Angle between two lines, 0 to 90 deg."""
+    return abs(fold_tilt(tilt_deg - other_deg))
 
 
 def _polarities(rows: tuple[Position, ...]) -> Iterator[ListFinding]:
+    """Polarity offsets that are no pair, or swapped."""
     for row in rows:
-        apart = _fold(row.vertical_deg - row.horizontal_deg)
+        apart = _between_lines_deg(row.vertical_deg, row.horizontal_deg)
         offsets = f"horizontal_deg {row.horizontal_deg:g} and vertical_deg {row.vertical_deg:g}"
-        alike = sum(_fold(row.horizontal_deg - other.horizontal_deg) < 45.0 for other in rows)
+        alike = sum(
+            _between_lines_deg(row.horizontal_deg, other.horizontal_deg) < 45.0 for other in rows
+        )
         if apart < 45.0:
-            said = f"{offsets} are {apart:g} deg apart, which is no second polarity"
-            yield ListFinding(row.number, "polarity", said)
+            detail = f"{offsets} are {apart:g} deg apart, which is no second polarity"
+            yield ListFinding(row.number, "polarity", detail)
         elif 90.0 - apart > APART_DEG:
-            said = f"{offsets} are {apart:g} deg apart, usual are 90"
-            yield ListFinding(row.number, "polarity", said, False)
+            detail = f"{offsets} are {apart:g} deg apart, usual are 90"
+            yield ListFinding(row.number, "polarity", detail, False)
         if len(rows) >= 3 and alike * 2 < len(rows):
-            said = f"{offsets} are the other way round from most of the list: swapped?"
-            yield ListFinding(row.number, "polarity swapped", said)
+            detail = f"{offsets} are the other way round from most of the list: swapped?"
+            yield ListFinding(row.number, "polarity swapped", detail)
 
 
-def _suspects(station: Station) -> Iterator[ListFinding]:
-    """Counts that do not fit the spacing of the others, with the likely story of each."""
+def _outliers(station: Station) -> Iterator[ListFinding]:
+    """Counts that do not fit the spacing of the others, with the likely reason of each."""
     from sim.counts.predict import predict  # noqa: PLC0415 - numpy, where there is something to fit
 
     taught = [row for row in station.position if None not in (row.count, row.longitude_deg)]
     if len(taught) < (2 if station.mount is not None else 3):
         return
     try:
-        told = predict(station)
+        prediction = predict(station)
     except BadInput as error:
         yield ListFinding(None, "spacing", str(error))
         return
-    for outlier in told.outliers:
+    for outlier in prediction.outliers:
         grave = outlier.sure and outlier.code not in MILD
         yield ListFinding(outlier.number, outlier.code, outlier.explanation, grave)
-    if not told.trusted and not told.outliers:
-        said = (
+    if not prediction.trusted and not prediction.outliers:
+        detail = (
             "the spacing of the taught counts does not fit the belt, and no one count explains it"
         )
-        yield ListFinding(None, "spacing", said)
+        yield ListFinding(None, "spacing", detail)
 
 
 def _order(rows: Iterable[Satellite]) -> Iterator[ListFinding]:
     """Taught counts that do not grow west along the belt: the fewest whose removal mends it."""
     placed = [row for row in rows if row.taught is not None and row.visible]
     placed.sort(key=lambda row: row.hour_angle_deg or 0.0)
-    kept = _longest_rise([row.taught or 0 for row in placed])
+    in_order = _longest_rise([row.taught or 0 for row in placed])
     for index, row in enumerate(placed):
-        if index in kept:
+        if index in in_order:
             continue
-        before = [placed[i] for i in kept if i < index][-1:]
-        after = [placed[i] for i in kept if i > index][:1]
-        sides = " and ".join(f"{r.taught} of {r.name}" for r in before + after)
-        said = f"count {row.taught} is out of order along the belt: it should lie by {sides}"
-        yield ListFinding(row.number, "order", said)
+        before = [placed[i] for i in in_order if i < index][-1:]
+        after = [placed[i] for i in in_order if i > index][:1]
+        beside = " and ".join(f"{r.taught} ({r.name})" for r in before + after)
+        detail = f"count {row.taught} is out of order: its neighbours along the belt read {beside}"
+        yield ListFinding(row.number, "order", detail)
 
 
 def _longest_rise(counts: list[int]) -> list[int]:
@@ -255,27 +266,28 @@ def _longest_rise(counts: list[int]) -> list[int]:
     """
     tops: list[int] = []
     ends: list[int] = []  # index of the last member of the best part of each length
-    before: list[int | None] = []
+    previous: list[int | None] = []  # index of the member before each
     for index, count in enumerate(counts):
         at = bisect_right(tops, count)
         tops[at : at + 1] = [count]
         ends[at : at + 1] = [index]
-        before.append(ends[at - 1] if at else None)
+        previous.append(ends[at - 1] if at else None)
     part: list[int] = []
     step: int | None = ends[-1] if ends else None
     while step is not None:
         part.append(step)
-        step = before[step]
+        step = previous[step]
     return part[::-1]
 
 
 def _shifted(rows: Iterable[Satellite]) -> list[ListFinding]:
+    """A list that lies off its geometry as a whole."""
     off = [row.taught - row.count for row in rows if None not in (row.taught, row.count)]  # type: ignore[operator]
     if len(off) < 2 or abs(middle := median(off)) < SHIFT_COUNTS:
         return []
     way = "west" if middle > 0 else "east"
-    said = (
+    detail = (
         f"taught counts lie {abs(middle):g} counts {way} of the geometry on the whole: counts lost,"
         " a clamp slipped, or a length mismeasured; see positions shift"
     )
-    return [ListFinding(None, "shifted", said, False)]
+    return [ListFinding(None, "shifted", detail, False)]

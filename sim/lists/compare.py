@@ -1,4 +1,4 @@
-"""Two position lists held against each other."""
+"""Two position lists compared with each other."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bridge.textfile.checked import Table
 from sim.lists.finding import ListFinding
 
 TABLES = ("station", "dish", "mount", "limits", "ends", "positioner")
-ALIKE = 2  # counts moved by the same number from which the whole list is said to have moved
+ALIKE = 2  # counts moved by the same number from which the whole list has moved (judgement)
 
 
 def compare(before: Station, after: Station) -> list[ListFinding]:
@@ -19,7 +19,6 @@ def compare(before: Station, after: Station) -> list[ListFinding]:
     old = {row.number: row for row in before.position}
     new = {row.number: row for row in after.position}
     moved: list[int] = []
-    common = 0
     rows: list[ListFinding] = []
     for number in sorted(old.keys() | new.keys()):
         if number not in new:
@@ -30,12 +29,11 @@ def compare(before: Station, after: Station) -> list[ListFinding]:
             rows += _row(old[number], new[number])
             counts = old[number].count, new[number].count
             if counts[0] is not None and counts[1] is not None:
-                common += 1
                 moved.append(counts[1] - counts[0])
     steps = set(moved)
-    if common >= ALIKE and len(steps) == 1 and 0 not in steps:
-        said = f"all {common} counts that both files hold moved by {steps.pop():+d}"
-        found.append(ListFinding(None, "moved alike", said))
+    if len(moved) >= ALIKE and len(steps) == 1 and 0 not in steps:
+        detail = f"all {len(moved)} counts that both files hold moved by {steps.pop():+d}"
+        found.append(ListFinding(None, "moved alike", detail))
     return found + rows
 
 

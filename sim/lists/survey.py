@@ -1,4 +1,4 @@
-"""What a station sees and reaches: look angles, mount settings, counts, and what a count is worth.
+"""What a station sees and reaches: look angles, mount settings, counts, and what a count costs.
 
 Hour angles are about the Earth's axis; a modified mount turns up to 0.08 deg less for the same
 satellite (computed), about one count of a usual actuator, which is what peaking takes out.
@@ -35,6 +35,7 @@ from sim.sky.polarization import residual_tilts_deg, tilts_deg
 from sim.station_rig import linkage_of, obstacles_of, reflector_of, site_of, travel_of
 
 FINE_DB = 0.1  # dB that one count may cost before the beam calls for finer counts (judgement)
+BISECTED_DEG = 1e-9  # deg of longitude, to which the reach is found (judgement)
 
 EndedBy = Literal["horizon", "soft limit", "stroke"]
 Hidden = Literal["horizon", "obstacle"]
@@ -93,7 +94,7 @@ class Survey:
 
 
 @dataclass(frozen=True, slots=True)
-class _Ground:
+class _StationContext:
     """What is the same for every satellite."""
 
     site: Site
@@ -109,7 +110,7 @@ def survey(station: Station, *, refracted: bool = False) -> Survey:
 
     Raises YardError for a linkage or a dish that cannot be.
     """
-    ground = _Ground(
+    context = _StationContext(
         site_of(station),
         obstacles_of(station),
         linkage_of(station),
@@ -118,7 +119,7 @@ def survey(station: Station, *, refracted: bool = False) -> Survey:
         refracted,
     )
     rows = sorted(station.position, key=lambda row: row.number)
-    return Survey(_mount(station, ground), tuple(_satellite(ground, row) for row in rows))
+    return Survey(_mount(station, context), tuple(_satellite(context, row) for row in rows))
 
 
 def count_at(linkage: Linkage | None, hour_angle: float) -> float | None:
@@ -129,19 +130,19 @@ def count_at(linkage: Linkage | None, hour_angle: float) -> float | None:
         return None
 
 
-def _mount(station: Station, ground: _Ground) -> MountPlan:
-    true, modified = true_mount(ground.site), modified_mount(ground.site)
-    half = half_belt_deg(ground.site)
+def _mount(station: Station, context: _StationContext) -> MountPlan:
+    true, modified = true_mount(context.site), modified_mount(context.site)
+    half = half_belt_deg(context.site)
     east: tuple[float, EndedBy] = (half, "horizon")
     west: tuple[float, EndedBy] = (-half, "horizon")
-    if ground.travel is not None and ground.linkage is not None:
+    if context.travel is not None and context.linkage is not None:
         ender: EndedBy = "soft limit" if station.limits is not None else "stroke"
-        first, last = (_ahead_at(ground, count, half) for count in ground.travel)
+        first, last = (_ahead_at(context, count, half) for count in context.travel)
         if first is not None:
             east = min(east, (first, ender))
         if last is not None:
             west = max(west, (last, ender))
-    home = ground.site.longitude_deg
+    home = context.site.longitude_deg
     return MountPlan(
         true.axis_tilt_deg,
         true.declination_offset_deg,
@@ -154,21 +155,21 @@ def _mount(station: Station, ground: _Ground) -> MountPlan:
     )
 
 
-def _ahead_at(ground: _Ground, count: float, half: float) -> float | None:
+def _ahead_at(context: _StationContext, count: float, half: float) -> float | None:
     """How far east of the site, in longitude, the satellite stands that a count points at."""
     try:
-        hour = ground.linkage.hour_angle_deg(count) if ground.linkage else 0.0
+        hour = context.linkage.hour_angle_deg(count) if context.linkage else 0.0
     except BadInput:
         return None
-    home = ground.site.longitude_deg
+    home = context.site.longitude_deg
 
     def hour_at(ahead: float) -> float:
-        return hour_angle_deg(ground.site, wrap_longitude(home + ahead))
+        return hour_angle_deg(context.site, wrap_longitude(home + ahead))
 
     low, high = -half, half  # hour angles fall toward the east
     if not hour_at(high) <= hour <= hour_at(low):
         return None
-    while high - low > 1e-9:
+    while high - low > BISECTED_DEG:
         middle = (low + high) / 2.0
         if hour_at(middle) < hour:
             high = middle
@@ -177,34 +178,34 @@ def _ahead_at(ground: _Ground, count: float, half: float) -> float | None:
     return low
 
 
-def _look(ground: _Ground, longitude: float) -> LookAngles:
-    look = look_angles(ground.site, longitude)
-    if not ground.refracted:
+def _look(context: _StationContext, longitude: float) -> LookAngles:
+    look = look_angles(context.site, longitude)
+    if not context.refracted:
         return look
-    bent = refraction_deg(look.elevation_deg, ground.site.height_m)
+    bent = refraction_deg(look.elevation_deg, context.site.height_m)
     return replace(look, elevation_deg=look.elevation_deg + bent)
 
 
-def _satellite(ground: _Ground, row: Position) -> Satellite:
+def _satellite(context: _StationContext, row: Position) -> Satellite:
     if row.longitude_deg is None:
         return Satellite(row.number, row.name, None, taught=row.count)
-    site, longitude = ground.site, row.longitude_deg
-    look = _look(ground, longitude)
+    site, longitude = context.site, row.longitude_deg
+    look = _look(context, longitude)
     hidden: Hidden | None = None
     if look.elevation_deg < 0.0:
         hidden = "horizon"
-    elif any(obstacle.hides(look) for obstacle in ground.obstacles):
+    elif any(obstacle.hides(look) for obstacle in context.obstacles):
         hidden = "obstacle"
     hour, declination = hour_angle_deg(site, longitude), declination_deg(site, longitude)
-    exact = count_at(ground.linkage, hour)
+    exact = count_at(context.linkage, hour)
     count = None if exact is None else round(exact)
     per_deg = None
-    if exact is not None and ground.linkage is not None:
-        per_deg = ground.linkage.counts_per_deg(hour)
-    worth = _worth(ground.reflector, per_deg, declination)
+    if exact is not None and context.linkage is not None:
+        per_deg = context.linkage.counts_per_deg(hour)
+    costs = _pointing_costs(context.reflector, per_deg, declination)
     inside = None
-    if ground.travel is not None and ground.linkage is not None:
-        inside = count is not None and ground.travel[0] <= count <= ground.travel[1]
+    if context.travel is not None and context.linkage is not None:
+        inside = count is not None and context.travel[0] <= count <= context.travel[1]
     return Satellite(
         number=row.number,
         name=row.name,
@@ -219,8 +220,8 @@ def _satellite(ground: _Ground, row: Position) -> Satellite:
         goto_angle_hex=frame_of(GotoAngle("east" if hour < 0 else "west", abs(hour))).hex,
         count=count,
         counts_per_deg=per_deg,
-        one_db_counts=worth[0],
-        one_count_db=worth[1],
+        one_db_counts=costs[0],
+        one_count_db=costs[1],
         visible=hidden is None,
         hidden_by=hidden,
         within_limits=inside,
@@ -228,7 +229,7 @@ def _satellite(ground: _Ground, row: Position) -> Satellite:
     )
 
 
-def _worth(
+def _pointing_costs(
     reflector: Reflector | None, per_deg: float | None, declination: float
 ) -> tuple[float | None, float | None]:
     """Counts that cost 1 dB, and dB that one count costs; the beam turns on a cone."""
