@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal
 
@@ -11,7 +12,7 @@ from bridge.errors import BadInput
 from bridge.textfile.save import save_whole
 
 if TYPE_CHECKING:
-    from pydantic import ConfigDict
+    from pydantic import ConfigDict, TypeAdapter
 
 FORMAT = 1
 EntryState = Literal["sent", "acknowledged", "holds"]  # a limit that stops a drive holds
@@ -93,19 +94,24 @@ class Journal:
     @classmethod
     def parse(cls, text: str, where: Path) -> Journal:
         """From the text of `dump`; BadInput for anything else."""
-        from pydantic import TypeAdapter  # noqa: PLC0415  # slow to import
-
         try:
             content = json.loads(text)
             if not isinstance(content, dict) or content.pop("format", None) != FORMAT:
                 raise ValueError("another format")  # noqa: TRY301  # one sentence for all
-            journal = TypeAdapter(Journal).validate_json(json.dumps(content), strict=True)
+            journal = _checker().validate_json(json.dumps(content), strict=True)
         except ValueError:
             raise BadInput(
                 f"{where}: this is no journal of a restoration; move it away to begin anew, or "
                 "name another with --journal"
             ) from None
         return journal
+
+
+@cache
+def _checker() -> TypeAdapter[Journal]:
+    from pydantic import TypeAdapter  # noqa: PLC0415  # slow to import
+
+    return TypeAdapter(Journal)
 
 
 class JournalFile:

@@ -8,7 +8,6 @@ import time
 
 import pytest
 
-from bridge.errors import ArcstepError, YardError
 from bridge.link.client import Adapter
 from bridge.link.port import open_port
 from sim.adapter import SimAdapter
@@ -16,48 +15,10 @@ from sim.bench import Bench
 from sim.clock import Clock
 from sim.protocol_sim import register
 from sim.state_file import StateFile
-from sim.yard_url import YardUrl
 
 register()
 
 STEP_EAST = bytes.fromhex("E03168FF")
-
-
-def test_an_empty_url_is_the_demo_yard_at_real_pace():
-    assert YardUrl.parse("sim://") == YardUrl("larkmere", (), 0, 1.0, None)
-
-
-def test_every_part_of_a_url():
-    told = YardUrl.parse(
-        "sim://larkmere?fault=jam&fault=wet-sensor,lost-counts&seed=7&speed=2.5&state=/x/y"
-    )
-    assert told.faults == ("jam", "wet-sensor", "lost-counts")
-    assert (told.yard, told.seed, told.speed, told.state) == ("larkmere", 7, 2.5, "/x/y")
-
-
-def test_a_yard_may_be_a_path():
-    assert YardUrl.parse("sim:///tmp/my%20yard.toml").yard == "/tmp/my yard.toml"
-
-
-@pytest.mark.parametrize(
-    ("url", "says"),
-    [
-        ("sim://larkmere?colour=red", "no option 'colour'"),
-        ("sim://larkmere?seed=x", "seed=x"),
-        ("sim://larkmere?seed=-1", "seed=-1"),
-        ("sim://larkmere?speed=fast", "speed=fast"),
-        ("sim://larkmere?speed=0", "0.1 to 1000"),
-        ("sim://larkmere?speed=nan", "0.1 to 1000"),
-        ("sim://larkmere?speed=1&speed=2", "comes twice"),
-        ("sim://larkmere?fault=", "no value"),
-        ("sim://larkmere?fault=gremlins", "gremlins"),
-        ("sim://nowhere", "nowhere"),
-    ],
-)
-def test_what_cannot_be_is_refused_by_name(url, says):
-    with pytest.raises(ArcstepError, match=says) as caught:
-        Adapter.open(url)
-    assert "\n" not in str(caught.value)
 
 
 def make_bench(dish, *, speed: float = 1.0, state: StateFile | None = None) -> Bench:
@@ -104,44 +65,6 @@ def test_a_pause_holds_the_bus_and_a_new_pace_wakes_the_waiter(noting_dish):
     assert noting_dish.frames == []
     threading.Timer(0.05, bench.clock.resume).start()
     assert b"keyed" in bench.wait(2.0)
-
-
-def test_state_is_written_whole_read_back_and_only_when_changed(tmp_path):
-    path = tmp_path / "state.json"
-    file = StateFile(path, "larkmere")
-    assert file.load() == (None, 0)
-    file.save({"count": 5}, 3)
-    assert StateFile(path, "larkmere").load() == ({"count": 5}, 3)
-    stamp = path.stat().st_mtime_ns
-    file.save({"count": 5}, 3)
-    assert path.stat().st_mtime_ns == stamp
-    file.save({"count": 6}, 3)
-    assert StateFile(path, "larkmere").load() == ({"count": 6}, 3)
-    assert [it.name for it in tmp_path.iterdir()] == ["state.json"]
-
-
-@pytest.mark.parametrize(
-    "text", ["", "{", "[]", '{"format": 2}', '{"format":1,"yard":"larkmere","boot":"x"}', "\xff"]
-)
-def test_a_file_that_holds_no_state_is_refused_and_left_alone(tmp_path, text):
-    path = tmp_path / "state.json"
-    path.write_bytes(text.encode("latin-1"))
-    with pytest.raises(YardError, match=r"state\.json") as caught:
-        Adapter.open(f"sim://larkmere?state={path}")
-    assert "name another" in str(caught.value)
-    assert path.read_bytes() == text.encode("latin-1")
-
-
-def test_the_state_of_another_yard_is_refused(tmp_path):
-    path = tmp_path / "state.json"
-    StateFile(path, "elsewhere").save({}, 1)
-    with pytest.raises(YardError, match=r"elsewhere.*larkmere"):
-        Adapter.open(f"sim://larkmere?state={path}")
-
-
-def test_a_state_file_that_cannot_be_written_is_refused_at_once(tmp_path):
-    with pytest.raises(YardError, match="cannot be written"):
-        Adapter.open(f"sim://larkmere?state={tmp_path}/no/such/folder/state.json")
 
 
 def test_a_dish_closed_in_mid_move_has_come_to_rest_in_its_state(tmp_path):
