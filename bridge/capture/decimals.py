@@ -1,7 +1,7 @@
 """Decimal numbers in a block of text, all at once: eight digits are one 64 bit word.
 
 A word is loaded so that it ends where the number ends; bytes before its start are cleared.
-Three multiplications then add tens, hundreds and ten thousands side by side:
+Three multiplications then join pairs, fours and eights of digits side by side:
 
     "12345678" -> 12|34|56|78 -> 1234|5678 -> 12345678
 """
@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     ByteArray = NDArray[np.uint8]
     Indices = NDArray[np.intp]
 
-PAD = 24  # bytes that must lie before the first number of a block, as words reach back
-DIGITS_MOST = 18  # digits that fit an int64 whatever they are
+PAD = 24  # bytes before the first number of a block: three words reach back from its end
+DIGITS_MOST = 18  # digits that fit an int64 whatever they are: 10**18 < 2**63
 ZERO, DOT, COMMA, MINUS, PLUS, SPACE, NEWLINE, RETURN = b"0.,-+ \n\r"
-EXPONENT_MOST = 99  # of two digits; longer ones take the slow way
+EXPONENT_MOST = 99  # of two digits; longer ones are read one by one
 
 
 def pad_block(data: bytes) -> ByteArray:
@@ -107,9 +107,9 @@ def parse_decimals(
     """
     if not starts.size:
         return np.zeros(0, np.float64)
-    first = block[starts]
-    negative = first == MINUS
-    signed = negative | (first == PLUS)
+    signs = block[starts]
+    negative = signs == MINUS
+    signed = negative | (signs == PLUS)
     if signed.any():
         starts = starts + signed
     if bool((ends <= starts).any()):

@@ -7,10 +7,10 @@ from functools import cache
 
 from bridge.capture.units import RATE_UNITS_HZ, TIME_UNITS_S, VOLT_UNITS, round_rate
 
-OTHER_UNITS = frozenset(
+OTHER_UNITS = frozenset(  # common practice
     {"", "-", "a", "ma", "w", "db", "dbm", "bit", "bits", "counts", "lsb", "raw"}
 )
-LEVEL_WORDS = {
+LEVEL_WORDS = {  # words -> 0, 1 or unknown (common practice)
     "0": 0, "1": 1, "low": 0, "high": 1, "l": 0, "h": 1, "false": 0, "true": 1, "off": 0,
     "on": 1, "x": 2, "z": 2, "-": 2,
 }  # fmt: skip

@@ -25,7 +25,8 @@ from bridge.capture.table.head import Top, read_first_lines, read_top
 from bridge.capture.table.header_words import LEVEL_WORDS
 from bridge.capture.table.resampling import fill_missing, resample
 from bridge.capture.table.rows import Wanted, read_rows
-from bridge.capture.table.time_column import TimeBase, choose_columns
+from bridge.capture.table.time_base import TimeBase
+from bridge.capture.table.time_column import choose_columns
 from bridge.capture.trace import UNKNOWN_LEVEL, Capture, Edges, Samples, Trace
 from bridge.capture.units import VOLT_UNITS
 from bridge.errors import CaptureError

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.capture.table.time_column import TimeBase
+from bridge.capture.table.time_base import TimeBase
 from bridge.errors import CaptureError
 
 if TYPE_CHECKING:

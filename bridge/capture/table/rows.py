@@ -1,6 +1,6 @@
 """The rows of a table, a block at a time: the wanted columns as arrays of numbers.
 
-A block whose rows all have their separators in place is read at once (`digits`); one that
+A block whose rows all have their separators in place is read at once (`decimals`). A block that
 holds anything else, a blank line, a comment, a word for a number, is read row by row.
 """
 
@@ -24,15 +24,15 @@ from bridge.errors import CaptureError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-LINE_MOST = 1 << 20  # bytes of one row
-SPACES_MOST = 16  # in front of a number that is padded to a width
+LINE_MOST = 1 << 20  # bytes of one row (judgement)
+SPACES_MOST = 16  # in front of a number that is padded to a width (judgement)
 
 
 @dataclass(frozen=True, slots=True)
 class Rows:
     """Values of each wanted column, one array a column, and the lines they stand on.
 
-    `broken` is what is wrong with the row that follows them.
+    `broken` is the error of the row that follows them.
     """
 
     values: tuple[NDArray[np.float64], ...]

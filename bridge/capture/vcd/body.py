@@ -30,12 +30,11 @@ if TYPE_CHECKING:
     from bridge.capture.decimals import ByteArray, Indices
 
 TIME, SCALAR, KEYWORD, CODE, VECTOR, REAL, STRING = range(1, 8)  # classes of token; 0 is none
-LOOKS = {b"#": TIME, b"01xXzZuUwWlLhH-": SCALAR, b"$": KEYWORD, b"bB": VECTOR, b"rR": REAL,
+FIRST_BYTES = {b"#": TIME, b"01xXzZuUwWlLhH-": SCALAR, b"$": KEYWORD, b"bB": VECTOR, b"rR": REAL,
          b"sS": STRING}  # fmt: skip
-TOKEN_MOST = 1 << 22  # bytes of one token or comment
+TOKEN_MOST = 1 << 22  # bytes of one token or comment (judgement)
 TICKS_MOST = 10**18  # the largest time stamp: 1,000 s in femtoseconds
-
-
+DENSE = 8  # tokens to one value, below which stamps are counted along (judgement)
 NO_TICKS: NDArray[np.int64] = np.zeros(0, np.int64)
 
 
@@ -43,9 +42,9 @@ NO_TICKS: NDArray[np.int64] = np.zeros(0, np.int64)
 class Block:
     """Tokens of a stretch of the body: where they start, end, and of what class they are.
 
-    `times` are the tokens that are time stamps, `ticks` what they say, `before` and `after` the
+    `times` are the tokens that are time stamps, `ticks` their values, `before` and `after` the
     ticks that hold at the start and the end of the stretch, `offset` the byte offset in the file
-    of `text[PAD]`, `broken` what is wrong with the token that follows.
+    of `text[PAD]`, `broken` the error of the token that follows.
     """
 
     text: ByteArray
@@ -81,7 +80,7 @@ class Block:
         if not tokens.size:
             return np.zeros(0, np.int64)
         # how many time stamps come before each: counted along where tokens are dense
-        if 8 * tokens.size > self.kinds.size:
+        if DENSE * tokens.size > self.kinds.size:
             behind = np.cumsum(self.kinds == TIME)[tokens]
         else:
             behind = np.searchsorted(self.times, tokens)
@@ -168,7 +167,7 @@ def _cut_block(
 
 
 def _with_ticks(block: Block) -> Block:
-    """Read the time stamps; where one is no number or goes back the block ends before it."""
+    """Read the time stamps; the block ends before one that is no number or goes back."""
     if not block.times.size:
         return block
     starts, ends = block.starts[block.times] + 1, block.ends[block.times]
@@ -210,7 +209,7 @@ def _find_tokens(text: ByteArray) -> tuple[Indices, Indices, NDArray[np.uint8], 
     bounds = np.flatnonzero(space[1:] != space[:-1])
     bounds += 1
     starts, ends = bounds[0::2], bounds[1::2]
-    kinds = _looks()[text[starts]]
+    kinds = _kinds_by_byte()[text[starts]]
     long = np.flatnonzero(kinds >= VECTOR)
     if not long.size:
         return starts, ends, kinds, True
@@ -233,8 +232,8 @@ def _find_word(
 
 
 @cache
-def _looks() -> NDArray[np.uint8]:
+def _kinds_by_byte() -> NDArray[np.uint8]:
     table = np.zeros(256, np.uint8)
-    for firsts, kind in LOOKS.items():
+    for firsts, kind in FIRST_BYTES.items():
         table[list(firsts)] = kind
     return table

@@ -1,4 +1,4 @@
-"""The even grid behind times at which a value changed, and samples laid back on it."""
+"""The even grid behind times at which a value changed, and samples put back on it."""
 
 from __future__ import annotations
 
@@ -17,11 +17,13 @@ if TYPE_CHECKING:
 
     from bridge.capture.trace import FloatBlock
 
-DIVISORS_MOST = 8  # a grid is looked for down to this fraction of the shortest interval
-CHANGES_LEAST = 16  # fewer changes than this show no grid
-FALLBACK_HZ = 250_000.0  # ten samples a carrier cycle, where changes lie on no grid
-FALLBACK_LEAST_HZ = 1000.0
-HOLD_MOST = 1 << 31  # samples one value may be held for: six hours at 100 kHz
+DIVISORS_MOST = 8  # the finest grid that is tried: this part of the shortest step (judgement)
+CHANGES_LEAST = 16  # fewer changes than this show no grid (judgement)
+PERIOD_LEAST = 4  # ticks; rounding to a tick would fit anything below (judgement)
+FALLBACK_HZ = 250_000.0  # Hz, ten samples a carrier cycle, where changes lie on no grid
+FALLBACK_LEAST_HZ = 1000.0  # Hz (judgement)
+FALLBACK_SAMPLES = 4  # samples in the usual step, where changes lie on no grid (judgement)
+HOLD_MOST = 1 << 31  # samples that one value is held for, six hours at 100 kHz (judgement)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +66,14 @@ def find_grid(ticks: NDArray[np.int64], tick_s: float) -> Grid:
 
 
 def _fallback(step: float, tick_s: float) -> float:
-    rate_hz = min(max(4 / (step * tick_s), FALLBACK_LEAST_HZ), FALLBACK_HZ)
+    rate_hz = min(max(FALLBACK_SAMPLES / (step * tick_s), FALLBACK_LEAST_HZ), FALLBACK_HZ)
     return 1 / (rate_hz * tick_s)
 
 
 def _fit(
     times: NDArray[np.int64], steps: NDArray[np.int64], period: float, tick_s: float
 ) -> tuple[float, float] | None:
-    if period < 4:  # rounding to a tick would fit anything
+    if period < PERIOD_LEAST:
         return None
     reach = 4.0
     while True:

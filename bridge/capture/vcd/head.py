@@ -15,9 +15,9 @@ from bridge.capture.source import Source
 from bridge.capture.units import PER_SECOND
 from bridge.errors import CaptureError
 
-HEADER_MOST = 1 << 26  # bytes of declarations; a large chip has a few million
-READ_BYTES = 1 << 16
-SKIPPED_TYPES = frozenset({"string", "event", "parameter", "realparameter"})
+HEADER_MOST = 1 << 26  # bytes of declarations; a large chip has a few million (judgement)
+READ_BYTES = 1 << 16  # bytes read at a time (judgement)
+SKIPPED_TYPES = frozenset({"string", "event", "parameter", "realparameter"})  # carry no line
 KEYWORDS = (b"$timescale", b"$var", b"$enddefinitions", b"$scope", b"$date", b"$version",
             b"$comment", b"$dumpvars")  # fmt: skip
 _TOKEN = re.compile(rb"\S+")
@@ -52,7 +52,9 @@ class Header:
 
 
 @dataclass(slots=True)
-class _Draft:
+class _Declared:
+    """What the sections so far declare."""
+
     scale: tuple[int, int] | None = None
     scopes: list[str] = field(default_factory=list)
     variables: list[Variable] = field(default_factory=list)
@@ -65,14 +67,14 @@ def looks_like_vcd(source: Source) -> bool:
 
 def read_header(source: Source) -> Header:
     """Read the declarations; CaptureError with the byte offset where they break off."""
-    draft = _Draft()
+    declared = _Declared()
     text = b""
     place = len(BOM_UTF8) if source.head.startswith(BOM_UTF8) else 0  # bytes understood
     with source.open() as file:
         while True:
             more = source.read(file, READ_BYTES, whole=False)
             text += more
-            place, ended = _read_sections(source, draft, text, place, whole=not more)
+            place, ended = _read_sections(source, declared, text, place, whole=not more)
             if ended:
                 break
             if not more:
@@ -85,22 +87,22 @@ def read_header(source: Source) -> Header:
                     f"{source.name}: no $enddefinitions within {HEADER_MOST:,} bytes;"
                     " this is no VCD file"
                 )
-    if draft.scale is None:
+    if declared.scale is None:
         raise CaptureError(
             f"{source.name}: byte {place}: no $timescale before $enddefinitions; add one, such"
             " as $timescale 1 ns $end"
         )
-    if not draft.variables:
+    if not declared.variables:
         raise CaptureError(
             f"{source.name}: byte {place}: no variable that can carry a signal is declared;"
             " record at least one"
         )
     line = text.count(b"\n", 0, place) + 1
-    return Header(*draft.scale, tuple(draft.variables), place, line)
+    return Header(*declared.scale, tuple(declared.variables), place, line)
 
 
 def _read_sections(
-    source: Source, draft: _Draft, text: bytes, place: int, *, whole: bool
+    source: Source, declared: _Declared, text: bytes, place: int, *, whole: bool
 ) -> tuple[int, bool]:
     """Take whole `$keyword ... $end` sections from `place` on."""
     while (start := _TOKEN.search(text, place)) is not None:
@@ -115,14 +117,14 @@ def _read_sections(
         if close is None or (close.end() == len(text) and not whole):
             return place, False
         words = text[start.end() : close.start()].split()
-        _take(source, draft, start[0], words, start.start())
+        _take(source, declared, start[0], words, start.start())
         place = close.end()
         if start[0] == b"$enddefinitions":
             return place, True
     return place, False
 
 
-def _take(source: Source, draft: _Draft, keyword: bytes, words: list[bytes], at: int) -> None:
+def _take(source: Source, declared: _Declared, keyword: bytes, words: list[bytes], at: int) -> None:
     if keyword == b"$timescale":
         found = re.fullmatch(rb"(\d{1,9})\s*(s|ms|us|ns|ps|fs)", b"".join(words).lower())
         if found is None or int(found[1]) == 0:
@@ -130,12 +132,12 @@ def _take(source: Source, draft: _Draft, keyword: bytes, words: list[bytes], at:
                 f"{source.name}: byte {at}: time scale {b' '.join(words)[:20].decode('latin-1')!r};"
                 " allowed are 1, 10 or 100 of s, ms, us, ns, ps or fs"
             )
-        draft.scale = (PER_SECOND[found[2].decode()], int(found[1]))
+        declared.scale = (PER_SECOND[found[2].decode()], int(found[1]))
     elif keyword == b"$scope":
-        draft.scopes.append(words[-1].decode("utf-8", "replace") if words else "")
+        declared.scopes.append(words[-1].decode("utf-8", "replace") if words else "")
     elif keyword == b"$upscope":
-        if draft.scopes:
-            draft.scopes.pop()
+        if declared.scopes:
+            declared.scopes.pop()
     elif keyword == b"$var":
         if len(words) < 4 or not words[1].isdigit() or len(words[1]) > 9:
             raise CaptureError(
@@ -154,8 +156,8 @@ def _take(source: Source, draft: _Draft, keyword: bytes, words: list[bytes], at:
         name = re.sub(r"\[[-\d: ]*\]$", "", name) or name
         if bits and width == 1:
             name = f"{name}[{lowest}]"
-        path = ".".join([*draft.scopes, name])
+        path = ".".join([*declared.scopes, name])
         is_real = kind in ("real", "realtime", "shortreal")
-        draft.variables.append(
+        declared.variables.append(
             Variable(words[2], name, path, is_real, 1 if is_real else width, lowest)
         )

@@ -35,13 +35,13 @@ if TYPE_CHECKING:
     from bridge.capture.decimals import Indices
     from bridge.capture.trace import EdgeStep, FloatBlock
 
-GRID_BYTES = 1 << 26  # of the body, looked at for an even grid
-GRID_CHANGES = 4096  # of a variable, enough for its rate to a few parts per million
-TAIL_BYTES = 1 << 16  # from the end, looked at for the last time stamp
-WIDTH_MOST = 64  # bits of a vector that are offered one by one
-NUMBER_WIDTH_MOST = 32  # bits of a vector that is offered as a number
-CARRIER_RATE_HZ = 40_000.0  # slower numbers cannot hold a carrier of 22 kHz
-SAMPLES_PIECE = 1 << 20
+GRID_BYTES = 1 << 26  # bytes of the body, looked at for an even grid (judgement)
+GRID_CHANGES = 4096  # changes, enough for a rate to a few parts per million (judgement)
+TAIL_BYTES = 1 << 16  # bytes from the end, looked at for the last time stamp (judgement)
+WIDTH_MOST = 64  # bits of a vector that are offered one by one (judgement)
+NUMBER_WIDTH_MOST = 32  # bits of a vector that is offered as a number (judgement)
+CARRIER_RATE_HZ = 40_000.0  # Hz; slower numbers hardly hold a carrier of 22 kHz (judgement)
+SAMPLES_PIECE = 1 << 20  # samples made at a time (judgement)
 
 
 def read_vcd(source: Source, rate_hz: float | None, block: int) -> Capture:
@@ -227,7 +227,7 @@ def _values(
 
 
 def _reals(block: Block, tokens: Indices) -> tuple[NDArray[np.float32], CaptureError | None]:
-    """Values, up to one that is no number, and what is to be said of that."""
+    """Values, up to one that is no number, and its error."""
     starts, ends = block.starts[tokens] + 1, block.ends[tokens]
     values = parse_decimals(block.text, starts, ends)
     if values is not None:

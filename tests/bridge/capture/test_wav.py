@@ -161,7 +161,7 @@ def test_a_file_longer_than_its_size_field_can_tell(
     load: Load, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The field starts again at 0, after 1,024 bytes here and not 4 GB."""
-    monkeypatch.setattr("bridge.capture.wav.SIZE_TURN", 1024)
+    monkeypatch.setattr("bridge.capture.wav_chunks.SIZE_WRAP", 1024)
     capture = load("x.wav", make_wav(bytes(3 * 1024 + 60), told=60))
     assert _values(capture)[0].size == (3 * 1024 + 60) // 2
     assert capture.notes == ()
