@@ -12,6 +12,7 @@ Nothing here reads a clock: whoever watches passes the time in.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import Enum
 
 from bridge import trade
@@ -40,6 +41,17 @@ def diagnose(motor_a: float | None) -> Standstill:
     return Standstill.STALL if abs(motor_a) >= trade.STALL_A.low else Standstill.NO_COUNTS
 
 
+@dataclass(slots=True)
+class _Still:
+    """A motor with power since its last count; `last_a` is the last current measured, in A."""
+
+    side: Side
+    pulses: int
+    since_s: float
+    last_a: float | None = None
+    reported: bool = False
+
+
 class MotionWatch:
     """Follows the counts of a motor from one look at it to the next.
 
@@ -50,11 +62,7 @@ class MotionWatch:
     def __init__(self) -> None:
         self.side: Side | None = None
         self.standstill: Standstill | None = None
-        self._powered = False
-        self._pulses: int | None = None
-        self._quiet_since_s = 0.0
-        self._last_a = 0.0
-        self._reported = False
+        self._still: _Still | None = None  # None: no power
 
     def see(
         self, t_s: float, moving: Side | None, pulses: int | None, motor_a: float | None
@@ -64,35 +72,36 @@ class MotionWatch:
         `pulses` is any number that changes with each count. Power cut under a high current, as
         by a current trip, is a stall however short. UNMEASURED is never returned.
         """
+        still = self._still
         if moving is None:
-            return self._see_power_off(t_s, pulses)
+            self._still = self.standstill = None
+            return Standstill.STALL if still and _tripped(still, t_s, pulses) else None
         if pulses is None:
             return None
-        if not self._powered or pulses != self._pulses or moving != self.side:
-            self._powered, self._pulses, self.side = True, pulses, moving
-            self._quiet_since_s, self._last_a = t_s, 0.0
-            self.standstill, self._reported = None, False
+        if still is None or pulses != still.pulses or moving != still.side:
+            self._still, self.side = _Still(moving, pulses, t_s), moving
+            self.standstill = None
             return None
         if motor_a is not None:
-            self._last_a = abs(motor_a)
-        if t_s - self._quiet_since_s < trade.NO_PULSES_S:
+            still.last_a = abs(motor_a)
+        if t_s - still.since_s < trade.NO_PULSES_S:
             return None
         self.standstill = diagnose(motor_a)
-        if self._reported or motor_a is None:
+        if still.reported or motor_a is None:
             return None
-        self._reported = True
+        still.reported = True
         return self.standstill
 
-    def _see_power_off(self, t_s: float, pulses: int | None) -> Standstill | None:
-        tripped = (
-            self._powered
-            and not self._reported
-            and pulses == self._pulses
-            and self._last_a >= trade.STALL_A.low
-            and t_s - self._quiet_since_s >= trade.INRUSH_S
-        )
-        self._powered, self.standstill = False, None
-        return Standstill.STALL if tripped else None
+
+def _tripped(still: _Still, t_s: float, pulses: int | None) -> bool:
+    """Whether power went off under the current of a stall that was not reported yet."""
+    return (
+        not still.reported
+        and pulses == still.pulses
+        and still.last_a is not None
+        and still.last_a >= trade.STALL_A.low
+        and t_s - still.since_s >= trade.INRUSH_S
+    )
 
 
 def explain(standstill: Standstill, side: Side, count: int | None) -> str:

@@ -109,20 +109,33 @@ def test_a_trip_cuts_a_stall_short_and_is_reported_once() -> None:
 @pytest.mark.parametrize(
     ("amps", "off_s", "pulses", "found"),
     [
-        (3.0, 0.3, 7, STALL),
-        (2.9, 0.3, 7, None),  # it was moving the dish
+        (3.0, 0.3125, 7, STALL),
+        (2.9, 0.3125, 7, None),  # it was moving the dish
         (9.0, 0.25, 7, None),  # the inrush of a short step
-        (9.0, 0.3, 8, None),  # a count came with the cut
+        (9.0, 0.3125, 8, None),  # a count came with the cut
     ],
 )
 def test_power_cut_early_is_a_stall_only_under_its_current(
     amps: float, off_s: float, pulses: int, found: Standstill | None
 ) -> None:
     watch = MotionWatch()
-    watch.see(0.0, "west", 7, amps)
-    watch.see(0.05, "west", 7, amps)
-    watch.see(0.1, "west", 7, None)  # a look that measures no current forgets none
-    assert watch.see(off_s, None, pulses, 0.0) is found
+    watch.see(8.0, "west", 7, amps)
+    watch.see(8.05, "west", 7, amps)
+    watch.see(8.1, "west", 7, None)  # a look that measures no current forgets none
+    assert watch.see(8.0 + off_s, None, pulses, 0.0) is found
+
+
+def test_a_trip_at_the_very_time_of_the_inrush_is_a_stall() -> None:
+    watch = MotionWatch()
+    watch.see(0.0, "west", 7, 9.0)
+    watch.see(0.1, "west", 7, 9.0)
+    assert watch.see(0.3, None, 7, 0.0) is STALL
+
+
+def test_power_that_goes_off_before_a_current_was_measured_is_no_stall() -> None:
+    watch = MotionWatch()
+    watch.see(0.0, "west", 7, 9.0)
+    assert watch.see(2.0, None, 7, 9.0) is None
 
 
 def test_a_stall_that_was_reported_is_not_reported_again_at_the_cut() -> None:
