@@ -217,7 +217,6 @@ class Helm:
             return
         self.halt("closing")
         self._closing.set()
-        self._orders.close()
         if self._thread.ident is not None and self._thread is not threading.current_thread():
             self._thread.join(JOIN_S)
         adapter, self._adapter = self._adapter, None
@@ -237,12 +236,15 @@ class Helm:
 
     def _run(self) -> None:
         while not self._closing.is_set():
-            if self._adapter is None:
-                self._closing.wait(max(0.0, self._due_s - self._clock()))
-            else:
-                self._orders.wait(self._due_s)
-            if not self._closing.is_set():
-                self.step()
+            self.step()
+            self._rest()
+
+    def _rest(self) -> None:
+        """Wait for an order or the next look; without a port, for the next attempt to open it."""
+        if self._adapter is None:
+            self._closing.wait(self._due_s - self._clock())
+        else:
+            self._orders.wait(self._due_s)
 
     def step(self) -> None:
         """One turn: an order that waits, then a look if one is due; or the port, if it is lost."""
@@ -274,7 +276,6 @@ class Helm:
             adapter.close()
             return
         self._adapter = adapter
-        self._due_s = self._clock()
         greeting = adapter.greeting
         self._state.update(
             lambda now: replace(

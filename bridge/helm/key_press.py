@@ -64,19 +64,19 @@ class HeldKey:
 
     side: Side
     last_press_s: float
-    presses: int = 1
+    repeated: bool = False
     granted_s: float | None = None
 
     def press(self, pressed_s: float) -> None:
         """Take in another event of the same key."""
         self.last_press_s = pressed_s
-        self.presses += 1
+        self.repeated = True
 
     def due(self, now_s: float) -> Due | None:
         """What is to be done now; whoever sends a piece sets `granted_s`."""
-        patience_s = FIRST_REPEAT_S if self.presses == 1 else REPEAT_GAP_S
+        patience_s = REPEAT_GAP_S if self.repeated else FIRST_REPEAT_S
         if now_s - self.last_press_s > patience_s:
             return Due.FORGET if self.granted_s is None else Due.HALT
-        if self.granted_s is None or (self.presses > 1 and now_s - self.granted_s >= RENEW_S):
+        if self.granted_s is None or (self.repeated and now_s - self.granted_s >= RENEW_S):
             return Due.PIECE
         return None

@@ -58,7 +58,6 @@ class Orders:
         self._held: HeldKey | None = None
         self._halted_s = float("-inf")
         self._halts = 0
-        self._closed = False
 
     @property
     def halts(self) -> int:
@@ -105,23 +104,17 @@ class Orders:
         with self._wake:
             self._held = None
 
-    def close(self) -> None:
-        """Wake whoever waits, for good."""
-        with self._wake:
-            self._closed = True
-            self._wake.notify_all()
-
     def fresh(self, pressed_s: float) -> bool:
         """Whether a key press is neither old nor from before the last halt."""
         press = judge_press(pressed_s, now_s=self._clock(), halted_s=self._halted_s)
         return press is Press.FRESH
 
     def wait(self, until_s: float) -> None:
-        """Return when there is something to take, at `until_s` at the latest, or when closed."""
+        """Return when there is something to take, and at `until_s` at the latest."""
         with self._wake:
             now_s = self._clock()
             waits = self._waiting or self._jog or (self._held and self._held.due(now_s))
-            if not waits and not self._closed and until_s > now_s:
+            if not waits:
                 self._wake.wait(until_s - now_s)
 
     def take(self) -> Order | None:

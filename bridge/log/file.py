@@ -86,15 +86,15 @@ def read_log(text: str, where: str) -> list[LogRow]:
     """The lines of a saved log, of any age. Raises BadInput with the first line that is none."""
     lines = text.lstrip("\ufeff").splitlines()
     rows = []
-    old = False
+    head = HEAD
     for number, line in enumerate(lines, 1):
         if line == HEAD or line in OLD_HEADS:
-            old = line != HEAD
+            head = line
             continue
         if not line.strip():
             continue
         row = _row(number, line.split("\t"), where)
-        rows.append(_with_old_facts(row) if old else row)
+        rows.append(_with_old_facts(row) if head in OLD_HEADS else row)
     return rows
 
 

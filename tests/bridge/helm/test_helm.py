@@ -26,6 +26,16 @@ def test_a_jog_is_one_count(watched: Any) -> None:
     assert watched.helm.snapshot().error == ""
 
 
+def test_a_held_key_is_a_piece_and_a_halt(watched: Any) -> None:
+    watched.helm.hold("west", watched.clock())
+    watched.run(1.0)
+    assert watched.bench.done == ["E0 31 69 01", "E0 31 60"]
+    assert watched.log(Kind.SENT) == [
+        "Drive west for at most 1 second (polar positioner).",
+        "Halt the motor (polar positioner). (key released)",
+    ]
+
+
 def test_every_order_has_its_frame(watched: Any) -> None:
     helm = watched.helm
     for order in (
@@ -413,6 +423,16 @@ def test_noise_between_a_question_and_its_reply_leaves_them_together(watched: An
     assert watched.log(Kind.HEARD)[-1] == "Positioner status: movement completed."
 
 
+def test_a_command_that_breaks_off_ends_a_question(watched: Any) -> None:
+    watched.bench.events_waiting = [
+        Heard(0.0, b"\xe2\x31\x64"),
+        Heard(0.1, b"\xe0"),
+        Heard(0.2, b"\xe4\x80"),
+    ]
+    watched.look()
+    assert watched.log(Kind.HEARD)[-1] == "Reply: no errors, with data 80."
+
+
 def test_records_hold_the_last_count_and_are_followed_by_number(watched: Any) -> None:
     watched.bench.count = 480
     watched.look()
@@ -598,6 +618,9 @@ def test_a_link_lost_while_sending_is_lost(watched: Any, lost: LinkLost) -> None
     watched.clock.now_s -= 1.0  # no look is due
     watched.run()
     assert watched.helm.snapshot().link == "lost"
+    watched.bench.error = None
+    watched.helm.step()  # at once, though no look would be due
+    assert watched.helm.snapshot().link == "open"
 
 
 def test_reversals_are_remembered_over_a_lost_link(watched: Any, lost: LinkLost) -> None:

@@ -78,6 +78,11 @@ def test_a_piece_is_not_renewed_on_one_press_alone() -> None:
     assert key.due(10.7) is Due.PIECE
 
 
+@pytest.mark.parametrize(("now_s", "due"), [(0.59, None), (0.6, Due.PIECE)])
+def test_a_piece_is_renewed_before_it_ends(now_s: float, due: Due | None) -> None:
+    assert HeldKey("west", 0.5, repeated=True, granted_s=0.0).due(now_s) is due
+
+
 @pytest.mark.parametrize(("waited_s", "due"), [(0.75, Due.PIECE), (0.76, Due.FORGET)])
 def test_a_key_that_moved_nothing_is_forgotten(waited_s: float, due: Due) -> None:
     assert HeldKey("west", 10.0).due(10.0 + waited_s) is due
@@ -85,5 +90,5 @@ def test_a_key_that_moved_nothing_is_forgotten(waited_s: float, due: Due) -> Non
 
 @pytest.mark.parametrize(("waited_s", "due"), [(0.25, None), (0.3125, Due.HALT)])
 def test_a_gap_in_the_repeats_is_a_release(waited_s: float, due: Due | None) -> None:
-    key = HeldKey("west", 10.0, presses=2, granted_s=10.0)
+    key = HeldKey("west", 10.0, repeated=True, granted_s=10.0)
     assert key.due(10.0 + waited_s) is due

@@ -84,6 +84,13 @@ def test_a_dish_coasts_after_its_last_count() -> None:
     assert motion.activity(None, 20.0) is Activity.AT_REST
 
 
+def test_coasting_ends_after_its_time() -> None:
+    motion = Motion()
+    motion.see(SEEN, "west", 500, 0.0)
+    assert motion.activity(None, 0.69) is Activity.COASTING
+    assert motion.activity(None, 0.7) is Activity.AT_REST
+
+
 def test_the_first_count_ever_seen_is_no_motion() -> None:
     motion = Motion()
     motion.see(Snapshot(True, "x"), None, 500, 10.0)

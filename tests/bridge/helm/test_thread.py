@@ -77,44 +77,77 @@ def test_closing_wakes_a_helm_that_waits_for_its_port() -> None:
     assert "helm" not in [thread.name for thread in threading.enumerate()]
 
 
-def woken_by(orders: Orders, act: Callable[[], object], clock_s: float = 1000.0) -> bool:
-    """Whether a thread that waits on the queue for a minute goes on once `act` is called."""
-    thread = threading.Thread(target=orders.wait, args=(clock_s + FAR_S,), daemon=True)
-    waits = orders._wake._waiters  # type: ignore[attr-defined]
+def test_a_port_that_comes_later_is_opened(bench: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(helm_module, "REOPEN_S", 0.01)
+    bench.clock = time.monotonic
+    tried = iter([PortUnavailable("there is no port"), PortUnavailable("still none"), None])
+
+    def opened() -> Any:
+        if error := next(tried):
+            raise error
+        return bench
+
+    helm = Helm(opened, port="x", live=True).start()
+    wait_for(lambda: helm.snapshot().link == "open")
+    helm.close()
+
+
+def test_a_helm_that_is_never_closed_keeps_no_process_alive(real: Helm) -> None:
+    real.start()
+    assert [thread.daemon for thread in threading.enumerate() if thread.name == "helm"] == [True]
+
+
+def waiting(condition: threading.Condition, wait: Callable[[], None]) -> threading.Thread:
+    """A thread that waits on `condition`, as it must."""
+    thread = threading.Thread(target=wait, daemon=True)
     thread.start()
-    wait_for(lambda: len(waits) > 0)
-    act()
+    wait_for(lambda: len(condition._waiters) > 0)  # type: ignore[attr-defined]
+    return thread
+
+
+def is_over(thread: threading.Thread) -> bool:
     thread.join(PROMPT_S)
     return not thread.is_alive()
 
 
-@pytest.mark.parametrize("what", ["an order", "a jog", "a held key", "closing"])
-def test_the_queue_wakes_who_waits(what: str) -> None:
+def test_the_helm_rests_until_the_next_look_or_an_order(watched: Any) -> None:
+    helm = watched.helm
+    helm._due_s = watched.clock() + FAR_S
+    thread = waiting(helm._orders._wake, helm._rest)
+    helm.store(7)
+    assert is_over(thread)
+
+
+def test_without_a_port_no_order_ends_the_rest(clock: Any, bench: Any) -> None:
+    helm = Helm(lambda: bench, port="x", live=True, clock=clock)
+    helm._due_s = clock() + FAR_S
+    helm.store(7)
+    thread = waiting(helm._closing._cond, helm._rest)  # type: ignore[attr-defined]
+    helm.close()
+    assert is_over(thread)
+
+
+@pytest.mark.parametrize("what", ["an order", "a jog", "a held key"])
+@pytest.mark.parametrize("waits", [False, True])
+def test_an_order_ends_the_wait(what: str, waits: bool) -> None:
     orders = Orders(lambda: 1000.0)
-    act = {
+    put = {
         "an order": lambda: orders.put(FrameOrder(frame_of(Halt()))),
         "a jog": lambda: orders.jog("west", 1000.0),
         "a held key": lambda: orders.hold("west", 1000.0),
-        "closing": orders.close,
     }[what]
-    assert woken_by(orders, act)
 
+    def wait() -> None:
+        orders.wait(1000.0 + FAR_S)
 
-@pytest.mark.parametrize("what", ["an order", "a jog", "a held key", "closing", "the time"])
-def test_nobody_waits_where_there_is_something_to_do(what: str) -> None:
-    orders = Orders(lambda: 1000.0)
-    {
-        "an order": lambda: orders.put(FrameOrder(frame_of(Halt()))),
-        "a jog": lambda: orders.jog("west", 1000.0),
-        "a held key": lambda: orders.hold("west", 1000.0),
-        "closing": orders.close,
-        "the time": lambda: None,
-    }[what]()
-    until_s = 1000.0 if what == "the time" else 1000.0 + FAR_S
-    thread = threading.Thread(target=orders.wait, args=(until_s,), daemon=True)
-    thread.start()
-    thread.join(PROMPT_S)
-    assert not thread.is_alive()
+    if waits:
+        thread = waiting(orders._wake, wait)
+        put()
+    else:
+        put()
+        thread = threading.Thread(target=wait, daemon=True)
+        thread.start()
+    assert is_over(thread)
 
 
 def test_the_wait_ends_with_its_time() -> None:

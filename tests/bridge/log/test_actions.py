@@ -8,10 +8,12 @@ from pathlib import Path
 
 import pytest
 
+from bridge.bus.event import FrameHeard
 from bridge.capture.open import open_capture
 from bridge.decode.traffic import read_traffic
 from bridge.errors import BadInput
 from bridge.log.actions import Action, actions_of_events, actions_of_text
+from bridge.log.file import HEAD
 
 # Bytes from the command table of the bus (EUTELSAT, from memory): 6A store, 6B goto, 66 and 67
 # limits, 63 limits off, 68 drive, 60 halt, 6F recalculate, 00 reset.
@@ -95,3 +97,112 @@ def test_a_line_that_is_no_decoding_is_told(line: str) -> None:
 def test_another_text_is_neither() -> None:
     assert actions_of_text("E0 31 60\n", "x.hex") is None
     assert actions_of_text('{"position": 3}\n', "x.json") is None
+
+
+def heard(
+    data: str, *, parity_ok: bool = True, lost: int = 0, t_s: float | None = 1.5
+) -> FrameHeard:
+    values = (*bytes.fromhex(data), *[None] * lost)
+    return FrameHeard(t_s, values, (*[True] * (len(values) - 1), parity_ok))
+
+
+def test_frames_of_a_capture_that_are_not_whole_are_counted() -> None:
+    log = actions_of_events([heard("E0316A07")], "evening.wav")
+    assert (log.where, log.unreadable) == ("evening.wav", 0)
+    assert log.actions == (Action("store", "at 1.500 s", number=7),)
+    events = [
+        heard("E0316A07", parity_ok=False),
+        heard("E0316A", lost=1),
+        heard("E03160", t_s=None),
+    ]
+    log = actions_of_events(events, "evening.wav")
+    assert (log.actions, log.unreadable) == ((Action("halt", "without a time"),), 2)
+
+
+@pytest.mark.parametrize(
+    ("data", "parity_ok", "unreadable"),
+    [
+        ("E0 31 6A 07", [True] * 4, 0),
+        ("E0 31 6A 07", [True, True, True, False], 1),
+        ("E0 31 6A ??", [True] * 4, 1),
+    ],
+)
+def test_frames_of_a_decoding_that_are_not_whole_are_counted(
+    data: str, parity_ok: list[bool], unreadable: int
+) -> None:
+    line = json.dumps({"kind": "frame", "hex": data, "parity_ok": parity_ok})
+    log = actions_of_text(f"{line}\n\n", "x.jsonl")
+    assert log is not None
+    assert log.unreadable == unreadable
+    assert len(log.actions) == 1 - unreadable
+
+
+# A status byte answers command 64 alone; its bit 0 says that the reference is lost (Positioner
+# Application Note, from memory).
+REPLIES = [
+    (["E2 31 64", "E4 01"], ["reference lost"]),
+    (["E2 31 64", "E4 81"], ["reference lost"]),
+    (["E2 31 64", "E4 80"], []),
+    (["E2 31 64", "E4"], []),
+    (["E2 31 64", "E0 31 60", "E4 01"], ["halt"]),
+    (["E2 31 10", "E4 01"], []),
+    (["E4 01"], []),
+]
+
+
+@pytest.mark.parametrize(("frames", "kinds"), REPLIES)
+@pytest.mark.parametrize("form", ["saved", "decoded"])
+def test_a_reply_is_read_with_the_command_before_it(
+    frames: list[str], kinds: list[str], form: str
+) -> None:
+    if form == "saved":
+        rows = [f"t\theard\t{data}\twhatever" for data in frames]
+        text = "\n".join(["time\tkind\tbytes\tmeaning", *rows])
+    else:
+        text = "\n".join(json.dumps({"kind": "frame", "hex": data}) for data in frames)
+    log = actions_of_text(text, "x")
+    assert log is not None
+    assert [action.kind for action in log.actions] == kinds
+
+
+@pytest.mark.parametrize("address", ["00", "30", "31"])
+def test_commands_to_a_polar_positioner_are_actions(address: str) -> None:
+    line = json.dumps({"kind": "frame", "hex": f"E0 {address} 60", "t_s": 2.0})
+    log = actions_of_text(line, "x")
+    assert log is not None
+    assert log.actions == (Action("halt", "at 2.000 s", 1),)
+
+
+def test_bytes_that_are_no_frame_end_no_question() -> None:
+    text = (
+        "time\tkind\tbytes\tmeaning\n"
+        "t\tsent\tE2 31 64\tAsk\n"
+        "t\theard\t00 00 00 00 00 00 00 00 00 00 00 00\ttoo long\n"
+        "t\terror\tE0 31 60\twas not sent\n"
+        "t\treply\tE4 01\tlost\n"
+    )
+    log = actions_of_text(text, "x")
+    assert log is not None
+    assert log.actions == (Action("reference lost", "line 5", 5),)
+
+
+def test_a_saved_log_gives_each_fact_from_its_column() -> None:
+    text = "\n".join(
+        [
+            HEAD,
+            "t\tnote\t\twhatever\t60\trecount\t\t\t\t60\t45",
+            "t\tnote\t\twhatever\t-2\tend switch\teast",
+            "t\tnote\t\twhatever\t\tend switch\teast",
+            "t\tnote\t\twhatever\t3\tstall\teast",
+            "t\terror\t\twhatever\t0\trestart",
+            "t\trest\t\twhatever\t482\treached\t\t7\t480",
+        ]
+    )
+    log = actions_of_text(text, "evening.txt")
+    assert log is not None
+    assert log.actions == (
+        Action("recount", "line 2", 2, count=60, new_count=45),
+        Action("end", "line 3", 3, side="east", count=-2),
+        Action("restart", "line 6", 6, count=0),
+        Action("rest", "line 7", 7, count=482),
+    )

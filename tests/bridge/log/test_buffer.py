@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import threading
 
-from bridge.log.buffer import MOST_RECORDS, LogBuffer
+from bridge.log.buffer import LogBuffer
 from bridge.log.record import Kind, Record
+
+KEPT = 2000  # records
 
 
 def details(records: list[Record]) -> list[str]:
@@ -24,12 +26,12 @@ def test_records_are_numbered_from_1_and_stamped() -> None:
 
 def test_the_oldest_are_forgotten_and_the_rest_is_followed_by_number() -> None:
     log = LogBuffer(lambda: 0.0)
-    for number in range(1, MOST_RECORDS + 11):
+    for number in range(1, KEPT + 11):
         log.add(Record(Kind.NOTE, detail=str(number)))
-    assert details(log.since(0)) == [str(n) for n in range(11, MOST_RECORDS + 11)]
+    assert details(log.since(0)) == [str(n) for n in range(11, KEPT + 11)]
     assert details(log.since(10)) == details(log.since(0))
     assert log.since(11)[0].detail == "12"
-    newest = MOST_RECORDS + 10
+    newest = KEPT + 10
     assert details(log.since(newest - 2)) == [str(newest - 1), str(newest)]
     assert log.since(newest) == []
     assert log.since(newest + 5) == []
