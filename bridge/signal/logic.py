@@ -1,4 +1,8 @@
-"""Edges of a logic line -> stretches of tone: a comparator's carrier, or its envelope."""
+r"""Edges of a logic line whose form is known -> marks, by its carrier or by its envelope.
+
+carrier    _||_||_||_______||_||_      edges 19-28 us apart are one stretch of tone
+envelope   _/-------\_______/--\_      one level is tone
+"""
 
 from __future__ import annotations
 
@@ -18,12 +22,12 @@ if TYPE_CHECKING:
     Levels = NDArray[np.uint8]
     Truths = NDArray[np.bool_]
 
-BREAK_S = 70e-6  # s between edges that end a stretch of carrier: a period at 17.6 kHz is 57 us
-BOUNCE_S = 3e-6  # s, shorter pulses are a comparator's chatter
-NOTCH_PERIODS = 1.45  # periods without an edge of one direction that show a notch
-HELD_EDGES = 4096  # edges kept of a stretch still on: more is continuous tone
-FEWEST_PERIODS = 3  # periods that tell what is usual in a stretch
-CUT_PERIODS = 2  # periods in a stretch, of more than which the first and last are left out
+BREAK_S = 70e-6  # s without an edge that end tone; a period at 17.6 kHz is 57 us; judgement
+BOUNCE_S = 3e-6  # s, shorter pulses are a comparator's chatter; judgement
+HOLE_PERIODS = 1.45  # periods without an edge of one direction that show a hole; judgement
+HELD_EDGES = 4096  # edges held of a stretch still on; more is continuous tone; judgement
+FEWEST_PERIODS = 3  # periods, above which a hole in a stretch can be told; judgement
+CUT_PERIODS = 2  # periods, above which the first is left out: keying may cut it; judgement
 
 
 @dataclass(slots=True)
@@ -114,15 +118,16 @@ def _without_carrier(on_s: Times, off_s: Times) -> MarkColumns:
 def _stretches(
     edges: Times, spans: Times, bounds: NDArray[np.intp], open_s: float | None
 ) -> MarkColumns:
-    """Stretches of carrier between bounds, parted where edges are missing in one.
+    """Stretches of carrier between bounds (numbers of edges), split where edges are missing.
 
-    `spans` are those after each edge. The first began at `open_s`, where that is given.
+    `spans` are the times from each edge to the next. The first stretch began at `open_s`, where
+    that is given.
     """
     first = bounds[:-1]
     last = bounds[1:] - 1
     periods = (last - first) // 2
-    inner = (periods > CUT_PERIODS).astype(np.intp)  # the first and last cycle may be cut by keying
-    start, whole = first + inner, np.maximum(periods - inner, 0)
+    skipped = (periods > CUT_PERIODS).astype(np.intp)
+    start, whole = first + skipped, np.maximum(periods - skipped, 0)
     period_s = (edges[start + 2 * whole] - edges[start]) / np.maximum(whole, 1)
     on_s, off_s = edges[first], edges[last]
     if open_s is not None:
@@ -133,22 +138,22 @@ def _stretches(
     spans[last] = 0.0  # the quiet between two stretches
     widest = np.maximum.reduceat(spans[: bounds[-1]], first)
     judged = periods > FEWEST_PERIODS
-    suspect = np.flatnonzero(judged & (2 * widest > NOTCH_PERIODS * period_s))
+    suspect = np.flatnonzero(judged & (2 * widest > HOLE_PERIODS * period_s))
     holes = {n: _find_holes(edges, first[n], last[n], period_s[n]) for n in suspect.tolist()}
-    return _part(marks, edges, holes) if holes else marks
+    return _split(marks, edges, holes) if holes else marks
 
 
 def _find_holes(edges: Times, first: int, last: int, period_s: float) -> list[int]:
     """The edges of a stretch after which some are missing."""
-    own = edges[first : last + 1]
-    wide = np.flatnonzero(own[2:] - own[:-2] > NOTCH_PERIODS * period_s)
-    wide += own[wide + 2] - own[wide + 1] > own[wide + 1] - own[wide]
+    times = edges[first : last + 1]
+    wide = np.flatnonzero(times[2:] - times[:-2] > HOLE_PERIODS * period_s)
+    wide += times[wide + 2] - times[wide + 1] > times[wide + 1] - times[wide]
     holes: list[int] = np.unique(first + wide).tolist()
     return holes
 
 
-def _part(marks: MarkColumns, edges: Times, holes: dict[int, list[int]]) -> MarkColumns:
-    """The marks, with each of those that have holes parted there."""
+def _split(marks: MarkColumns, edges: Times, holes: dict[int, list[int]]) -> MarkColumns:
+    """The marks, with each of those that have holes split there."""
     rows = []
     columns = (marks.on_s.tolist(), marks.off_s.tolist(), marks.carrier_hz.tolist())
     for n, (begin_s, off_s, carrier_hz) in enumerate(zip(*columns, strict=True)):

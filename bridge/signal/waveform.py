@@ -17,14 +17,17 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float32]
 
-LEAST_RATE_HZ = 48e3  # samples a second that hold a carrier of 22 kHz
-GAP_S = 25e-3  # s of quiet before, between and after: 15 ms asked for, and room
-PIECE_S = 0.5  # s of samples made at once
+LEAST_RATE_HZ = 48e3  # samples/s, the usual rate above twice 22 kHz; common practice
+GAP_S = 25e-3  # s of quiet before, between and after: 15 ms (standard) and room; judgement
+PIECE_S = 0.5  # s of samples made at once; judgement
 
 
 @dataclass(frozen=True, slots=True)
 class Sending:
-    """Frames to send, and how: times in s, levels in V, frequencies in Hz."""
+    """Frames to send, and how: times in s, levels in V, frequencies in Hz.
+
+    Raises FrameError for no frames or one without bytes.
+    """
 
     frames: Sequence[bytes]
     supply_v: float = float(std.SUPPLY_LOW_V)
@@ -39,7 +42,7 @@ class Sending:
 
     @property
     def starts_s(self) -> list[float]:
-        """When each frame's first tone begins."""
+        """When each frame's first tone begins, in s."""
         starts, at_s = [], self.gap_s
         for frame in self.frames:
             starts.append(at_s)
@@ -48,12 +51,13 @@ class Sending:
 
     @property
     def length_s(self) -> float:
+        """How long all of it lasts, quiet at both ends included."""
         bits = sum(len(frame) for frame in self.frames) * std.BITS_PER_BYTE
         return bits * 3 * self.slot_s + self.gap_s * (len(self.frames) + 1)
 
     @property
     def marks(self) -> list[Mark]:
-        """Every stretch of tone."""
+        """Every stretch of tone, in time order."""
         return [
             mark
             for frame, start_s in zip(self.frames, self.starts_s, strict=True)
@@ -62,7 +66,10 @@ class Sending:
 
 
 def samples_of(sending: Sending, rate_hz: float) -> Iterator[Floats]:
-    """The waveform in V, in pieces. Raises FrameError for a rate that cannot hold the carrier."""
+    """The waveform in V, in pieces of any length (1-D, float32).
+
+    Raises FrameError for a rate that cannot hold the carrier.
+    """
     if not rate_hz >= LEAST_RATE_HZ:
         raise FrameError(
             f"{rate_hz:g} samples a second hold no carrier of 22 kHz; "
