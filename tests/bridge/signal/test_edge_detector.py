@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bridge.bus.keying.mark import marks_of
 from bridge.bus.keying.reader import ToneUpdate
 from bridge.signal.edge_detector import EdgeDetector
 from bridge.signal.waveform import Sending, edges_of
@@ -132,4 +131,3 @@ def test_a_line_that_shows_no_tone_gives_nothing() -> None:
     assert (len(update.marks), update.on_since_s) == (0, None)
     _, end = detector.finish()
     assert len(end.marks) == 0
-    assert len(marks_of(FRAMES[0])) == 27

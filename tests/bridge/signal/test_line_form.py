@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bridge.bus.keying.mark import marks_of
 from bridge.signal.line_form import FormJudge, LineForm, judge_form
 from bridge.signal.waveform import Sending, edges_of
 
@@ -123,4 +122,3 @@ def test_a_line_that_ends_early_is_judged_by_what_there_is() -> None:
     times, levels = envelope()
     assert judge.push(times, levels) is None
     assert judge.finish() is LineForm.HIGH
-    assert len(marks_of(HALT)) == 27  # fewer edges than the first judgement takes

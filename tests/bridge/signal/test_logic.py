@@ -86,15 +86,12 @@ def test_a_line_that_rests_has_ended_its_tone() -> None:
     assert len(reader.finish(1.0)) == 0
 
 
-@pytest.mark.parametrize(
-    ("first_s", "carrier_hz"),
-    [(HALF_S, 22_000.0), (HALF_S / 2, 22_000.0), (1.2 * HALF_S, 22_000.0)],
-)
-def test_the_first_cycle_of_a_stretch_is_not_measured(first_s: float, carrier_hz: float) -> None:
+@pytest.mark.parametrize("first_s", [HALF_S, HALF_S / 2, 1.2 * HALF_S])
+def test_the_first_cycle_of_a_stretch_is_not_measured(first_s: float) -> None:
     """The gate of the keying cuts it anywhere."""
-    rest = tone(0.01 + first_s, 21)
+    rest = tone(0.01 + first_s, 22)
     _, ((_, _, measured), *_) = read([0.01, *rest, *tone(0.012, 3)])
-    assert measured == pytest.approx(carrier_hz, rel=2e-2 if first_s != HALF_S else 1e-6)
+    assert measured == 22_000.0
 
 
 @pytest.mark.parametrize(("edges", "carrier_hz"), [(2, None), (3, 22_000.0), (4, 22_000.0)])
@@ -121,8 +118,10 @@ def test_two_holes_part_a_stretch_in_three() -> None:
     del times[40:42], times[20:22]
     rows = rows_of(read(times)[0].finish(None))
     assert [(on, off) for on, off, _ in rows] == [
-        (us(times[0]), us(times[19])), (us(times[20]), us(times[37])), (us(times[38]), us(times[-1])),
-    ]  # fmt: skip
+        (us(times[0]), us(times[19])),
+        (us(times[20]), us(times[37])),
+        (us(times[38]), us(times[-1])),
+    ]
     assert [hz is None for _, _, hz in rows] == [True, True, False]
 
 
@@ -153,7 +152,7 @@ def test_chatter_of_three_edges_leaves_one() -> None:
 
 def test_of_a_continuous_tone_only_its_start_and_latest_edges_are_held() -> None:
     times = tone(0.01, 44_000)
-    reader, rows = read(times, tuple(range(0, 44_000, 1_000)))
+    reader, rows = read(times, tuple(range(1_000, 44_000, 1_000)))
     assert rows == []
     assert reader.open_s == times[0]
     assert len(reader._held) == 4096
@@ -207,20 +206,20 @@ def test_envelopes_measure_no_carrier() -> None:
 
 
 @given(st.floats(0.82, 1.18), st.floats(0.0, 1.0), st.floats(0.3, 0.7))
-@examples(25)
+@examples(15)
 def test_the_carrier_is_measured_where_keying_cuts_its_cycles(
     carrier: float, phase: float, duty: float
 ) -> None:
     """A carrier that runs on through the gaps is cut anywhere by the keying's gate."""
     carrier_hz = 22_000.0 * carrier
-    at_s = np.arange(0.0, 75e-3, 0.2e-6)
+    at_s = np.arange(0.0, 75e-3, 0.5e-6)
     running = np.mod(at_s * carrier_hz + phase, 1.0) < duty
     gate = np.zeros(len(at_s), dtype=bool)
     for mark in marks_of(FRAME, 10e-3):
         gate[np.searchsorted(at_s, mark.on_s) : np.searchsorted(at_s, mark.off_s)] = True
     levels = (running & gate).astype(np.uint8)
     edges = np.append(0, np.flatnonzero(np.diff(levels)) + 1)
-    decoder = EdgeDecoder(resolution_s=0.2e-6, end_s=75e-3)
+    decoder = EdgeDecoder(resolution_s=0.5e-6, end_s=75e-3)
     heard = [*decoder.push(at_s[edges], levels[edges]), *decoder.finish()]
     frames = [event for event in heard if isinstance(event, FrameHeard)]
     assert [frame.byte_values for frame in frames] == [tuple(FRAME)]
