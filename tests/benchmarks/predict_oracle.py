@@ -1,4 +1,4 @@
-"""What no reckoning could better on the rigs of the study of `positions predict`, beside it.
+"""What no method could better on the rigs of the study of `positions predict`, beside it.
 
     python tests/benchmarks/predict_oracle.py [RIGS] [SEED]
 
@@ -142,9 +142,9 @@ def compare_counts(rigs: int, taught: int, seed: int) -> dict[str, list[Array]]:
         at = spread(len(rig.hours), taught)
         counts = peak(random, rig.true)
         rest = [n for n in range(len(rig.hours)) if n not in at]
-        told = weigh_rig(rig, counts, at).mixture.band(rig.hours.tolist())[0]
+        predicted = weigh_rig(rig, counts, at).mixture.band(rig.hours.tolist())[0]
         best = Oracle(rig).posterior_mean(at, counts[at], own)
-        errors["predict"].append((told - rig.true)[rest])
+        errors["predict"].append((predicted - rig.true)[rest])
         errors["oracle"].append((best - rig.true)[rest])
     return errors
 

@@ -205,17 +205,17 @@ def study_bands(
 
 
 @dataclass(frozen=True, slots=True)
-class Accused:
-    """How often a bad peak was named, with the right story, and how often honest ones were."""
+class Naming:
+    """How often a bad peak was named, with the right cause, and how often honest ones were."""
 
     named: float
-    right_story: float
+    right_cause: float
     honest_named: float
 
 
-def study_suspects(
-    rigs: int, taught: int, seed: int, story: str, approach: str | None = None
-) -> Accused:
+def study_outliers(
+    rigs: int, taught: int, seed: int, cause: str, approach: str | None = None
+) -> Naming:
     """One peak on its neighbour, or from the other side; or the older half off by lost counts.
 
     With `approach` "west" the other side reads lower, and the station file says so.
@@ -227,10 +227,10 @@ def study_suspects(
         at = spread(len(rig.hours), taught)
         counts, bad, days = peak(random, rig.true), {int(random.choice(at))}, []
         one = min(bad)
-        if story == "neighbour":
+        if cause == "neighbour":
             near = [n for n in (one - 1, one + 1) if 0 <= n < len(counts)]
             counts[one] = peak(random, rig.true)[int(random.choice(near))]
-        elif story == "other side":
+        elif cause == "other side":
             ways = [-1, 1] if approach is None else [-1]
             counts[one] += random.choice(ways) * random.integers(1, 5)
         else:
@@ -239,13 +239,13 @@ def study_suspects(
             days = [1 if n in bad else 9 for n in at]
             counts[sorted(bad)] += random.choice([-1, 1]) * random.integers(5, 60)
         screened = weigh_rig(rig, counts, at, days=days, approach=approach)
-        told = {suspect.number: suspect.code for suspect in screened.outliers}
-        named += len(bad & set(told))
-        right += sum(told.get(n) == story for n in bad)
+        codes = {outlier.number: outlier.code for outlier in screened.outliers}
+        named += len(bad & set(codes))
+        right += sum(codes.get(n) == cause for n in bad)
         bad_peaks += len(bad)
         honest += len(at) - len(bad)
-        honest_named += len(set(told) - bad)
-    return Accused(named / bad_peaks, right / max(1, named), honest_named / max(1, honest))
+        honest_named += len(set(codes) - bad)
+    return Naming(named / bad_peaks, right / max(1, named), honest_named / max(1, honest))
 
 
 def print_bands(rigs: int, seed: int) -> None:
@@ -276,25 +276,43 @@ def print_bands(rigs: int, seed: int) -> None:
             )
 
 
-def print_suspects(rigs: int, seed: int) -> None:
-    print("\none bad peak, or a list of two ages     named   right story   honest named")
+def print_outliers(rigs: int, seed: int) -> None:
+    print("\none bad peak, or a list of two ages     named   right cause   honest named")
     print("goal, taught on the neighbour           95 %                  2 %")
     print("goal, the others                        where the evidence carries it")
-    for story, approach, numbers in (
+    for cause, approach, numbers in (
         ("neighbour", None, (3, 4, 5, 6, 8, 12)),
         ("other side", None, (4, 6, 8, 12)),
         ("other side", "west", (4, 6, 8, 12)),
         ("lost counts", None, (4, 6, 8, 12)),
     ):
-        label = f"{story}, approach known" if approach else story
+        label = f"{cause}, approach known" if approach else cause
         for taught in numbers:
-            accused = study_suspects(rigs, taught, seed, story, approach)
-            noise = math.sqrt(accused.named * (1.0 - accused.named) / rigs)
+            found = study_outliers(rigs, taught, seed, cause, approach)
+            noise = math.sqrt(found.named * (1.0 - found.named) / rigs)
             print(
-                f"{taught:>2} peaks, {label:<28} {accused.named:7.1%} ±{noise:.1%}"
-                f" {accused.right_story:10.1%} {accused.honest_named:13.2%}",
+                f"{taught:>2} peaks, {label:<28} {found.named:7.1%} ±{noise:.1%}"
+                f" {found.right_cause:10.1%} {found.honest_named:13.2%}",
                 flush=True,
             )
+
+
+def print_bends(rigs: int, seed: int) -> None:
+    """Higher orders of an actuator's counts, where `sim/counts/curve.py` has its priors from."""
+    random = np.random.default_rng(seed)
+    hours = np.linspace(-45.0, 45.0, 91)
+    orders = []
+    for _ in range(rigs):
+        (p, q, noon, zero, per_mm), _ = _linear(random, 0.0)
+        length = np.sqrt(p * p + q * q - 2.0 * p * q * np.cos(np.radians(noon + hours)))
+        fourth, third, second, first, _ = np.polyfit(hours, per_mm * (length - zero), 4)
+        orders.append((second / first, third / first, 1.2 * fourth / first))
+    print("\norder over the first of an actuator's counts    mean        sd      a worm's")
+    for name, values in zip(
+        ("second, 1/deg", "third, 1/deg2", "fourth, 1/deg3, at 12 counts a deg over 10"),
+        np.array(orders).T, strict=True,
+    ):  # fmt: skip
+        print(f"{name:<43} {values.mean():9.2e} {values.std():9.2e}  0")
 
 
 def main() -> None:
@@ -302,8 +320,9 @@ def main() -> None:
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 2026
     began_s = time.process_time()
     print(f"{rigs} invented rigs, seed {seed}; peaks off by one count rms, ± one standard error")
+    print_bends(rigs, seed)
     print_bands(rigs, seed)
-    print_suspects(rigs, seed)
+    print_outliers(rigs, seed)
     print(f"\n{time.process_time() - began_s:.0f} s of processor time")
 
 

@@ -42,7 +42,7 @@ def test_bands_hold_peaks_found_to_one_count_and_none_is_named(
 
 @pytest.mark.parametrize(("cause", "taught"), [("neighbour", 5), ("lost counts", 8)])
 def test_wrong_peaks_are_named_and_no_right_one(study: ModuleType, cause: str, taught: int) -> None:
-    accused = study.study_suspects(3, taught, SEED, cause)
-    assert accused.named == 1.0
-    assert accused.right_story == 1.0
-    assert accused.honest_named == 0.0
+    found = study.study_outliers(3, taught, SEED, cause)
+    assert found.named == 1.0
+    assert found.right_cause == 1.0
+    assert found.honest_named == 0.0
