@@ -1,12 +1,72 @@
-"""The audit of any events: findings are whole, and streaming gives what a list gives."""
+"""The audit as a whole: an evening by the rules, captures without times, any events."""
 
 from __future__ import annotations
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.audit import audit
-from bridge.bus.event import Burst, FrameHeard, Supply, Tone
+from bridge.audit import Finding, audit
+from bridge.bus.event import Burst, Event, FrameHeard, Supply, Tone
+from bus_events import BYTE_S, heard
+
+STANDARD = "DiSEqC Bus Functional Specification 4.2"
+HALT = "E0 31 60"
+
+
+def codes(*events: Event) -> list[str]:
+    return [finding.code for finding in audit(events)]
+
+
+def test_an_evening_by_the_rules_has_no_findings():
+    assert (
+        codes(
+            Supply(0.0, 13.0),
+            heard("E0 31 63", 0.1),
+            heard("E0 31 68 05", 0.3),
+            heard(HALT, 3.0),
+            heard("E0 31 66", 5.0),
+            heard("E0 31 69 FF", 7.0),
+            heard("E1 31 69 FF", 7.16),
+            heard("E0 31 6A 07", 9.0),
+            heard("E0 31 6B 07", 80.0),
+            heard("E0 10 38 F0", 150.0),
+            Burst(150.0 + 4 * BYTE_S + 15e-3, "A"),
+            Tone(150.0 + 4 * BYTE_S + 43e-3, True),
+        )
+        == []
+    )
+
+
+def test_a_capture_with_times_of_arrival_alone_says_so_once():
+    events = [heard("E0 31 63", n, duration_s=None) for n in (1.0, 2.0)]
+    [first, last] = audit(events)
+    assert first == Finding(
+        1.0,
+        "no_times",
+        "note",
+        "this capture does not hold when each message began and ended",
+        "quiet times and durations are not judged, only order",
+        STANDARD,
+    )
+    assert (last.t_s, last.code) == (2.0, "limits_left_off")
+
+
+def test_a_finding_as_an_object_of_decode():
+    finding = Finding(1.23456789, "order", "note", "what", "so", STANDARD, "1 ms", "2 ms")
+    assert finding.to_json("a.wav") == {
+        "file": "a.wav",
+        "t_s": 1.2345679,
+        "kind": "finding",
+        "code": "order",
+        "severity": "note",
+        "measured": "1 ms",
+        "required": "2 ms",
+        "basis": STANDARD,
+        "detail": "what",
+        "effect": "so",
+    }
+    bare = Finding(None, "order", "note", "what", "so", STANDARD).to_json("a.wav")
+    assert (bare["t_s"], bare["measured"], bare["required"]) == (None, None, None)
 
 
 @given(
