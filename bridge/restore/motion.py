@@ -21,7 +21,7 @@ from bridge.bus.command import (
     frame_of,
 )
 from bridge.bus.frame import Frame
-from bridge.bus.meaning import plural
+from bridge.bus.meaning import plural, positioner_flags
 from bridge.diagnosis import MotionWatch, explain
 from bridge.errors import LinkError
 from bridge.guard import Situation, permit
@@ -117,10 +117,11 @@ class Mover:
     ) -> Generator[Request, Observation, tuple[Observation, int | None]]:
         """The status byte of a two-way positioner, None where none comes."""
         for _ in range(2 if self.two_way else 0):
-            seen = yield SendFrame(frame_of(AskStatus()))
-            reply = seen.reply
-            if reply is not None and len(reply) > 1 and reply[0] == std.REPLY_OK:
-                return seen, reply[1]
+            asked = frame_of(AskStatus())
+            seen = yield SendFrame(asked)
+            flags = positioner_flags(Frame.parse(seen.reply), asked) if seen.reply else None
+            if flags is not None:
+                return seen, flags
         return seen, None
 
     def drive(self, seen: Observation, side: Side, counts: int, *, inside: bool = True) -> Steps:

@@ -178,10 +178,10 @@ class Restoration:
         self, seen: Observation
     ) -> Generator[Request, Observation, tuple[Observation, int | None]]:
         seen = yield SendFrame(Frame(std.ASK_FIRST, POLAR_POSITIONER, std.READ_COUNTER, b""))
-        reply = seen.reply
-        if reply is None or len(reply) != 3 or reply[0] != std.REPLY_OK:
+        reply = Frame.parse(seen.reply) if seen.reply else None
+        if reply is None or reply.framing != std.REPLY_OK or len(reply.data) != 2:
             return seen, None
-        return seen, int.from_bytes(reply[1:], "big", signed=True)
+        return seen, int.from_bytes(reply.data, "big", signed=True)
 
     # ---- proof -------------------------------------------------------------------------------
 

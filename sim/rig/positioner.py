@@ -119,7 +119,7 @@ class Positioner:
                 self.travel.halt(t_s)
             return None
         is_query = frame.command in (std.POSITIONER_STATUS, std.DEVICE_STATUS, std.READ_COUNTER)
-        if frame.is_repeat and not is_query and self._heard_before(t_s, message):
+        if frame.is_repeat and not is_query and self._heard_before(t_s, frame):
             self._note(t_s, message, "ignored", "the first transmission was heard")
             reply = self._last[2]
         else:
@@ -131,7 +131,7 @@ class Positioner:
             reply = None
         elif reply is not None:
             self.journal[-1].reply_hex = reply.hex(" ").upper()
-        self._last = (t_s, message[1:], reply_to_all)
+        self._last = (t_s, frame.body, reply_to_all)
         return reply
 
     def _is_addressed(self, frame: Frame) -> bool:
@@ -152,11 +152,11 @@ class Positioner:
             return "cut short"
         return f"for {addresses.address_name(frame.address)}"
 
-    def _heard_before(self, t_s: float, message: bytes) -> bool:
+    def _heard_before(self, t_s: float, frame: Frame) -> bool:
         if "repeats act again" in self.personality.manners:
             return False
         heard_s, body, _ = self._last
-        return body == message[1:] and t_s - heard_s <= self.personality.repeat_window_s
+        return body == frame.body and t_s - heard_s <= self.personality.repeat_window_s
 
     def _note(self, t_s: float, message: bytes, outcome: Outcome, reason: str) -> Entry:
         count = self.memory.count

@@ -17,7 +17,7 @@ import re
 from dataclasses import dataclass, replace
 
 from bridge.bus import standard as std
-from bridge.bus.frame import LONGEST_READ
+from bridge.bus.frame import LONGEST_READ, head_of
 from bridge.bus.hex_text import parse_hex_word
 from bridge.capture.clock import read_clock
 from bridge.capture.units import TIME_UNITS_S, units_per_second
@@ -151,7 +151,7 @@ def _parse_numbered(text: str, before: int | None) -> HexLine | None:
     if (timed := _parse_timed(rest)) is not None:
         return replace(timed, number=number)
     data = _parse_payload(rest)
-    if data is None or data[0] not in FRAMINGS:
+    if data is None or head_of(data).framing not in FRAMINGS:
         return None
     return HexLine(None, check_length(data), number=number)
 

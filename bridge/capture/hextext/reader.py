@@ -7,6 +7,7 @@ from contextlib import suppress
 from functools import partial
 from math import inf
 
+from bridge.bus.frame import head_of
 from bridge.capture.clock import Midnights
 from bridge.capture.hextext.columns import Columns, find_columns, parse_row
 from bridge.capture.hextext.line import FRAMINGS, LineError, parse_line
@@ -53,7 +54,7 @@ def looks_like_hextext(source: Source) -> bool:
         if line is not None:
             before = line.number
             frames += 1
-            framed += line.data[0] in FRAMINGS
+            framed += head_of(line.data).framing in FRAMINGS
             if line.time_s is not None:
                 times.append(line.time_s)
     too_fast = len(times) > 2 and (times[-1] - times[0]) / (len(times) - 1) < FASTEST_S
