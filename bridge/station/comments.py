@@ -90,14 +90,15 @@ def without_block(text: str, start: int, end: int) -> str:
 def add_line(text: str, after: Place, line: str, newline: str) -> Splice:
     """A new line below the key or header `after`, indented as that key is."""
     at = end_of_line(text, after.end)
-    lead = text[text.rfind("\n", 0, after.key) + 1 : after.key]
+    lead = text[: after.key].rpartition("\n")[2]
     indent = lead if not after.header and not lead.strip() else ""
     return Splice(at, at, f"{newline}{indent}{line}")
 
 
 def remove_lines(text: str, place: Place) -> Splice:
     """The lines of a key and its value taken out, with the comment that ends them."""
-    return Splice(text.rfind("\n", 0, place.key) + 1, next_line(text, place.end), "")
+    start = place.key - len(text[: place.key].rpartition("\n")[2])
+    return Splice(start, next_line(text, place.end), "")
 
 
 def add_in_braces(text: str, table: Place, pair: str) -> Splice:

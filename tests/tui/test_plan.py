@@ -10,7 +10,7 @@ import pytest
 
 from bridge.errors import YardError
 from tui.commands.plan import run
-from tui.text_table import cells_of, fit
+from tui.text_table import cells_of
 
 STATION = """\
 [station]
@@ -144,9 +144,3 @@ def test_a_picture_is_announced_and_the_plan_printed_all_the_same(
     assert run(path) == 0
     assert capsys.readouterr().out == out
     assert len(drawn) == 1
-
-
-def test_fit_counts_cells() -> None:
-    assert fit("衛星放送", 5) == "衛星…"
-    assert fit("衛星", 5, right=True) == " 衛星"
-    assert fit("a\x1b[31mb", 8) == "a?[31mb "

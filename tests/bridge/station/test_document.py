@@ -167,10 +167,55 @@ def test_positions_in_braces(tmp_path: Path) -> None:
     file.edit({("position", 0, "longitude_deg"): None, ("position", 0, "name"): None})
     assert "position = [ { number = 1 }, ]" in file.text
     file.set(("position", 0, "name"), "A")
-    with pytest.raises(BadInput, match=r"\[\[position\]\]"):
-        file.remove(1)
+    before = file.text
+    for change in (lambda: file.remove(1), lambda: file.add({"number": 2, "name": "B"})):
+        with pytest.raises(BadInput) as refused:
+            change()
+        assert str(refused.value) == (
+            f"{path}: its positions are members of one list in brackets; write each as a table"
+            " [[position]] of its own, then entries can be added and removed"
+        )
+    assert file.text == before
     file.set(("station", "latitude_deg"), 3)
     file.save()
+
+
+def test_an_edit_of_what_is_not_there_is_refused(path: Path) -> None:
+    file = StationFile(path)
+    with pytest.raises(BadInput) as refused:
+        file.set(("position", 7, "count"), 5)
+    assert str(refused.value) == f"{path}: there is no position.8 to set count in"
+    file.set(("position", 7, "count"), None)  # gone already
+    assert file.text == TEXT
+
+
+def test_a_table_of_dotted_keys_is_not_guessed_at(tmp_path: Path) -> None:
+    path = tmp_path / "yard.toml"
+    text = "limits.east = 45\nlimits.west = 985\n[station]\nlatitude_deg = 1\nlongitude_deg = 2\n"
+    path.write_text(text, encoding="utf-8")
+    file = StationFile(path)
+    file.set(("limits", "east"), 50)
+    with pytest.raises(BadInput) as refused:
+        file.set(("limits", "both"), 5)
+    assert str(refused.value) == (
+        f"{path}: limits has no table of its own; write its keys under [limits], then both can be"
+        " added"
+    )
+
+
+def test_problems_of_edits_are_given_with_their_lines(path: Path) -> None:
+    file = StationFile(path)
+    assert file.problems() == []
+    file.set_position(1, "number", 2)
+    file.set(("limits", "east"), 2000)
+    assert [(problem.line, problem.key) for problem in file.problems()] == [
+        (10, "limits"),
+        (27, "position.2.number"),
+    ]
+    assert str(file.problems()[0]) == (
+        "10: limits: east 2000 is not below west 985; counts grow west, so swap them"
+    )
+    assert file.station.position[0].number == 1  # as last saved
 
 
 def test_line_ends_and_byte_order_mark_stay(tmp_path: Path) -> None:
