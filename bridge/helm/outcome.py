@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from bridge.bus.command import Command, Drive, Goto, GotoAngle, Halt
 from bridge.helm.snapshot import Activity, PositionRow
@@ -24,41 +25,52 @@ def judge_rest(count: int | None, expected: int | None, *, halted: bool) -> LogE
     return LogEvent.REACHED if abs(count - expected) <= ARRIVES else LogEvent.OFF
 
 
+@dataclass(slots=True)
+class _Move:
+    """A move to a place, `expected` being the count at which that was stored."""
+
+    target: Goto | GotoAngle
+    expected: int | None
+    moved: bool = False
+    halted: bool = False
+
+
 class Outcome:
     """Follows one motion that has a place to end at, and reports once how it ended."""
 
     def __init__(self) -> None:
-        self._target: Goto | GotoAngle | None = None
-        self._expected: int | None = None
-        self._moved = False
-        self._halted = False
+        self._move: _Move | None = None
 
     def sent(self, command: Command | None, positions: Sequence[PositionRow]) -> None:
         """A command was sent; another motion replaces the one before."""
-        if isinstance(command, Halt):
-            self.halt()
-        if not isinstance(command, Goto | GotoAngle | Drive):
-            return
-        self._target = None if isinstance(command, Drive) else command
-        self._expected = next(
-            (row.count for row in positions if row.number == getattr(command, "number", None)), None
-        )
-        self._moved = self._halted = False
+        match command:
+            case Halt():
+                self.halt()
+            case Drive():
+                self._move = None
+            case Goto(number):
+                counts = {row.number: row.count for row in positions}
+                self._move = _Move(command, counts.get(number))
+            case GotoAngle():
+                self._move = _Move(command, None)
 
     def halt(self) -> None:
         """The motion was halted; safe in any thread."""
-        self._halted = True
+        if move := self._move:
+            move.halted = True
 
     def see(self, activity: Activity, count: int | None) -> Record | None:
         """The record of how it ended, once, when it has moved and is at rest."""
-        if self._target is None:
+        move = self._move
+        if move is None:
             return None
         if activity is Activity.DRIVING:
-            self._moved = True
-        if not self._moved or activity is not Activity.AT_REST:
+            move.moved = True
+        if not move.moved or activity is not Activity.AT_REST:
             return None
-        target, self._target = self._target, None
-        event = judge_rest(count, self._expected, halted=self._halted)
-        if isinstance(target, Goto):
-            return Record(Kind.REST, event, position=target.number, expected=self._expected)
-        return Record(Kind.REST, event, detail=f"{target.angle_deg:.4g} deg {target.side}")
+        self._move = None
+        event = judge_rest(count, move.expected, halted=move.halted)
+        if isinstance(move.target, Goto):
+            return Record(Kind.REST, event, position=move.target.number, expected=move.expected)
+        place = f"{move.target.angle_deg:.4g} deg {move.target.side}"
+        return Record(Kind.REST, event, detail=place)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from bridge.bus.command import Goto, Store, frame_of
+from bridge.bus.command import Drive, Goto, Store, frame_of
 from bridge.helm.orders import AdapterOrder, FrameOrder, Orders
 from bridge.log.record import Kind, Record
 
@@ -86,14 +86,25 @@ def test_orders_carry_the_number_of_halts_before_them(clock: Any) -> None:
     piece, jog, store = orders.take(), orders.take(), orders.take()
     assert store == FrameOrder(frame_of(Store(1)), "store 1", confirmed=True, halts=2)
     assert isinstance(piece, FrameOrder)
-    assert isinstance(jog, FrameOrder)
-    assert (piece.halts, jog.halts) == (2, 2)
+    assert piece.halts == 2
+    assert jog == FrameOrder(
+        frame_of(Drive("west", counts=1)),
+        words="",
+        confirmed=False,
+        cause="",
+        pressed_s=now_s,
+        halts=2,
+    )
     assert orders.take() is change
     clock.pass_s(1.0)
     halt = orders.take()
     assert isinstance(halt, FrameOrder)
     assert (halt.frame.hex, halt.cause, halt.halts) == (HALT, "key released", 2)
     assert orders.take() is None
+
+
+def test_an_order_outside_the_queue_has_met_no_halt() -> None:
+    assert FrameOrder(frame_of(Store(1))).halts == 0
 
 
 def test_a_held_key_moves_in_pieces_until_it_is_released(clock: Any) -> None:

@@ -102,3 +102,18 @@ def test_the_history_holds_a_minute_of_points_a_tenth_apart() -> None:
     assert {after[0] - before[0] for before, after in pairwise(points)} == {4 / 32}
     points.clear()
     assert len(history.points()) == 600
+
+
+def test_points_of_the_history_are_a_tenth_of_a_second_apart() -> None:
+    history = History()
+    for t_s in (0.0, 0.09, 0.1, 0.15):
+        history.add(t_s, None, None)
+    assert [t_s for t_s, _, _ in history.points()] == [0.0, 0.1]
+
+
+def test_before_the_first_look_nothing_is_known() -> None:
+    now = Snapshot(True, "x")
+    assert (now.link, now.selected, now.acknowledged, now.tone) == ("opening", 1, False, False)
+    assert (now.supply_v, now.error, now.confirm, now.positions) == (0, "", "", ())
+    known = (now.count, now.moving, now.limits_on, now.limit_east, now.best_db, now.east_end)
+    assert known == (None,) * 6

@@ -123,3 +123,8 @@ def test_a_record_has_its_sentence(record: Record, words: str) -> None:
 @pytest.mark.parametrize("event", LogEvent)
 def test_no_event_is_without_a_sentence(event: LogEvent) -> None:
     assert sentence(Record(Kind.NOTE, event, side="east", detail="x")) not in ("", "x")
+
+
+def test_a_record_outside_the_buffer_has_no_number_no_time_and_no_count() -> None:
+    record = Record(Kind.NOTE)
+    assert (record.seq, record.t_s, record.count) == (0, 0.0, None)
