@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from bridge.bus.frame import LONGEST_READ
 from bridge.log.record import Kind, LogEvent, Record
 from bridge.log.sentence import sentence
 
@@ -128,3 +129,10 @@ def test_no_event_is_without_a_sentence(event: LogEvent) -> None:
 def test_a_record_outside_the_buffer_has_no_number_no_time_and_no_count() -> None:
     record = Record(Kind.NOTE)
     assert (record.seq, record.t_s, record.count) == (0, 0.0, None)
+
+
+def test_a_frame_as_long_as_can_be_read_is_read() -> None:
+    longest = bytes.fromhex("E0316B07") + bytes(LONGEST_READ - 4)
+    assert sentence(Record(Kind.HEARD, frame=longest)).startswith("Go to position 7 (")
+    longer = Record(Kind.HEARD, frame=longest + b"\x00")
+    assert sentence(longer) == f"{LONGEST_READ + 1} bytes: too long for a message"
