@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from sim.rig.dish import Dish
 
 FIRMWARE = "simulated-1"
+STOP_TICKET = 0  # of all stop frames that nobody requested; requests have 1, 2, 3 ...
 LONGEST_LISTEN_MS = 2000  # ms to wait for a reply on the bus (judgement)
 MOST_LINES = 64  # lines that wait for a host that does not read; more are dropped (judgement)
 
@@ -40,7 +41,6 @@ class SimAdapter:
         self._last: tuple[int, str, Answer] | None = None  # the last request: number, body, answer
         self._ticket = 0  # of the last activity
         self._pending: tuple[int, int] | None = None  # ticket and number of an open request
-        self._stop_tickets: set[int] = set()  # of stop frames that are not over
         self._stopped_s: float | None = None
         self._tally_shift = 0
         self._verbs: dict[str, Callable[[tuple[str, ...]], Answer]] = {
@@ -238,20 +238,16 @@ class SimAdapter:
 
     def _send_stop_frames(self, times: int) -> None:
         dropped = self._cable.discard_pending(self._now_s)
-        self._stop_tickets -= dropped
         if self._pending is not None and self._pending[0] in dropped:
             self._finish("no stopped a stop came first; nothing was sent")
         for not_before_s, data in self.lease.stop_frames(times, self._now_s):
-            self._ticket += 1
-            self._stop_tickets.add(self._ticket)
-            self._cable.enqueue(Activity("frame", self._ticket, data, not_before_s=not_before_s))
+            self._cable.enqueue(Activity("frame", STOP_TICKET, data, not_before_s=not_before_s))
 
     def _take_completed(self, completed: list[Completed]) -> None:
         for it in completed:
             if it.ticket is None:
                 self._notify(f"heard {it.start_s:.4f} {it.data.hex().upper()}")
-            elif it.ticket in self._stop_tickets:
-                self._stop_tickets.discard(it.ticket)
+            elif it.ticket == STOP_TICKET:
                 self._notify(f"keyed {it.start_s:.4f} {it.data.hex().upper()}")
             elif self._pending is not None and self._pending[0] == it.ticket:
                 reply = f" {it.reply.hex().upper()}" if it.reply else ""

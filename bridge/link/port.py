@@ -26,6 +26,7 @@ from bridge.errors import ArcstepError, LinkLost, PortUnavailable
 BAUD = 115_200  # of no effect on USB boards and on simulated ports
 WRITE_BOUND_S = 0.25  # s that a write may take before the port counts as stuck (judgement)
 _READ_S = 0.25  # s a read lasts at most, where it cannot be cancelled (judgement)
+_JOIN_S = 1.0  # s to wait for the reading thread to end (judgement)
 _MOST_UNREAD = 65_536  # bytes that wait for a reader, the oldest dropped (judgement)
 _HOLDER_SEARCH_S = 0.5  # s to look for the program that holds a port (judgement)
 
@@ -94,7 +95,7 @@ class Port:
             if cancel is not None:
                 cancel()
         if threading.current_thread() is not self._reader:
-            self._reader.join(timeout=4 * _READ_S)
+            self._reader.join(timeout=_JOIN_S)
         # A socket whose peer has gone is forgotten open by pyserial 3.5: close it here as well.
         inner = getattr(self._device, "_socket", None)
         with contextlib.suppress(*_GONE):  # gone already

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 FORMAT = 1
 EntryState = Literal["sent", "acknowledged", "holds"]  # a limit that stops a drive holds
-_CHECKED: ConfigDict = {"extra": "forbid", "allow_inf_nan": False}
+_CHECKED: ConfigDict = {"extra": "forbid"}
 
 
 @dataclass(slots=True)

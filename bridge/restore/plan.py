@@ -15,16 +15,14 @@ from bridge.bus.command import MOST_STEPS, Side
 from bridge.errors import BadInput
 from bridge.station.model import LinearMount, Station, WormMount
 
-RUN_UP = (
-    12  # counts driven toward a position before it: backlash is 1-4, coast 1-3 (common practice)
-)
+RUN_UP = 12  # counts driven toward a position: backlash is 1-4, coast 1-3 (common practice)
 TAKE_UP = 8  # counts of them that must be left after a coast (judgement)
 PROOF_AWAY = 20  # counts from which a position is gone to for its proof (judgement)
-STOP_S = 3.0  # s that settling, storing and the start of a drive take at one stop (computed)
+STOP_S = 3.0  # s that settling, storing and the start of a drive take at a stop (judgement)
 USUAL_MM_S = 4.0  # mm/s of a linear actuator (common practice: 3-6)
 USUAL_DEG_S = 1.2  # deg/s of a worm drive (common practice: 1-2.5)
 USUAL_COUNTS_S = 7.0  # counts/s where the file has no mount (common practice)
-LOWEST_WORD, HIGHEST_WORD = -0x8000, 0x7FFF  # counts in the two bytes of a counter command
+LOWEST_WORD, HIGHEST_WORD = -0x8000, 0x7FFF  # counts in two bytes of a counter command (computed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +40,7 @@ class Target:
 
     @property
     def label(self) -> str:
+        """What a person calls it."""
         if isinstance(self.what, str):
             return f"{self.what} limit"
         return f"position {self.what}" + (f" ({self.name})" if self.name else "")
@@ -61,6 +60,7 @@ class Plan:
 
     @property
     def targets(self) -> tuple[Target, ...]:
+        """Limits and positions."""
         return self.limits + self.positions
 
     @property
@@ -86,6 +86,7 @@ class Route:
     stops: int
 
     def seconds(self, counts_per_s: float) -> float:
+        """How long it takes at a speed."""
         return self.travel / counts_per_s + self.stops * STOP_S
 
 
@@ -155,7 +156,7 @@ def _speed(station: Station) -> float:
 
 
 def route_of(plan: Plan, targets: Sequence[Target], here: int | None) -> Route:
-    """The shortest sweep over the targets; `here` None: from wherever the dish stands."""
+    """The shortest sweep over the targets; `here` None: from an unknown count."""
     sides: tuple[Side, ...] = ("west", "east") if plan.arrive is None else (plan.arrive,)
     routes = [
         _route(plan, sorted(targets, key=_by_count, reverse=reverse), here, side)
@@ -195,7 +196,7 @@ def _route(plan: Plan, targets: list[Target], here: int | None, arrive: Side) ->
 
 
 def run_up_start(plan: Plan, count: int, arrive: Side) -> int:
-    """Where the last stretch to a position begins: RUN_UP before it, inside the limits."""
+    """The count where the run-up to a position begins: RUN_UP before it, inside the limits."""
     if arrive == "west":
         start = count - RUN_UP
         return start if plan.east is None else max(start, min(plan.east, count))
@@ -204,7 +205,7 @@ def run_up_start(plan: Plan, count: int, arrive: Side) -> int:
 
 
 def pieces(counts: int) -> Iterator[int]:
-    """A drive cut into what one command can say."""
+    """A drive of so many counts in pieces, each small enough for one command."""
     while counts > 0:
         piece = min(counts, MOST_STEPS)
         yield piece
@@ -220,7 +221,7 @@ def proofs_of(plan: Plan, sessions: dict[int, int], *, every: bool = False) -> l
     chosen = {rows[0].key, rows[len(rows) // 2].key, rows[-1].key}
     chosen.add(max(rows, key=lambda row: row.what if isinstance(row.what, int) else 0).key)
     for session in set(sessions.values()):
-        own = [row for row in rows if isinstance(row.what, int) and sessions[row.what] == session]
-        if not any(row.key in chosen for row in own):
-            chosen.add(own[len(own) // 2].key)
+        its = [row for row in rows if isinstance(row.what, int) and sessions[row.what] == session]
+        if not any(row.key in chosen for row in its):
+            chosen.add(its[len(its) // 2].key)
     return [row for row in rows if row.key in chosen]

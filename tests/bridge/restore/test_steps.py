@@ -10,6 +10,7 @@ from bridge.errors import LinkError, Refused
 from bridge.link.dialogue import Heard, Stopped
 from bridge.restore.journal import Journal
 from bridge.restore.plan import plan_of
+from bridge.restore.requests import OBSERVE, StopMotor
 from bridge.restore.runner import Runner
 from bridge.restore.steps import Restoration
 from sim.rig.dish import Dish
@@ -301,6 +302,21 @@ def test_a_stop_of_its_own_is_no_stop_by_somebody(rig, station):
         _restore(bus, station(*FEW))
     # One to halt the drive, one on leaving; the adapter reports both.
     assert bus.log.count("stop") == 2
+
+
+def test_only_as_many_stops_as_were_sent_from_here_are_expected(rig):
+    bus = rig()
+    runner = Runner(bus, sleep=bus.sleep)
+
+    def steps():
+        yield StopMotor()
+        bus.heard.append(Stopped(bus.dish.time_s))
+        yield OBSERVE
+
+    with pytest.raises(LinkError) as caught:
+        runner.carry_out(steps(), None)
+    assert str(caught.value) == "somebody stopped the motor at the adapter"
+    assert bus.log == ["stop"]
 
 
 def test_an_adapter_without_a_clock_is_timed_by_the_host(rig, station):
