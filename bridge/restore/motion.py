@@ -17,7 +17,6 @@ from bridge.bus.command import (
     Drive,
     Goto,
     Side,
-    command_of,
     frame_of,
 )
 from bridge.bus.frame import Frame
@@ -127,7 +126,8 @@ class Mover:
     def drive(self, seen: Observation, side: Side, counts: int, *, inside: bool = True) -> Steps:
         """One bounded drive from rest to rest; `inside` False: past the file's limit, a test."""
         begin, sign = seen.count, 1 if side == "west" else -1
-        seen, trouble = yield from self._moved(seen, Drive(side, counts=counts), inside=inside)
+        command, span = Drive(side, counts=counts), _span(side, counts, begin)
+        seen, trouble = yield from self._moved(seen, command, span, inside=inside)
         if trouble:
             raise LinkError(trouble)
         moved = (seen.count - begin) * sign
@@ -143,9 +143,9 @@ class Mover:
         self, seen: Observation, number: int, count: int
     ) -> Generator[Request, Observation, tuple[Observation, str]]:
         """Go to a stored position; returns what went wrong, or "". Halted where it strays."""
-        low, high = min(seen.count, count) - STRAY, max(seen.count, count) + STRAY
+        span = min(seen.count, count) - STRAY, max(seen.count, count) + STRAY
         begin = seen.count
-        seen, trouble = yield from self._moved(seen, Goto(number), span=(low, high))
+        seen, trouble = yield from self._moved(seen, Goto(number), span)
         if seen.count != begin:
             self._powered = False
             self.last_side, self.taken_up = None, 0  # from which side it arrived is unknown
@@ -155,16 +155,18 @@ class Mover:
         self,
         seen: Observation,
         command: Drive | Goto,
+        span: tuple[int, int],
         *,
         inside: bool = True,
-        span: tuple[int, int] | None = None,
     ) -> Generator[Request, Observation, tuple[Observation, str]]:
-        """Send a motion and follow it to rest; returns what went wrong, after a stop, or ""."""
+        """Send a motion and follow it to rest; returns what went wrong, after a stop, or "".
+
+        It is stopped where the count leaves `span`, at a standstill, and past the guard's bound.
+        """
         frame = frame_of(command)
         granted = permit(frame, self.situation(seen, inside=inside))
         bound_s = granted.bound_s or 0.0
         begin, began_s, pulses = seen.count, seen.t_s, seen.pulses
-        low, high = span or _span(command, begin)
         watch = MotionWatch()
         seen = yield SendFrame(frame)
         quiet_s, started = began_s, False
@@ -173,12 +175,12 @@ class Mover:
                 quiet_s, started = seen.t_s, True
             pulses = seen.pulses
             self._powered = self._powered or seen.moving is not None
-            trouble = self._trouble(command, seen, low, high, begin)
+            trouble = self._trouble(command, seen, span, begin)
             standstill = watch.see(seen.t_s, seen.moving, seen.pulses, seen.motor_a)
             if standstill and seen.moving:
                 trouble = explain(standstill, seen.moving, seen.count)
             if seen.t_s - began_s > bound_s and seen.moving:
-                trouble = f"still moving {bound_s:g} s after it was to {_words(frame)}"
+                trouble = f"still moving {bound_s:g} s after it was to {_words(command)}"
             if trouble:
                 yield StopMotor()
                 seen = yield from self.rest(seen)
@@ -189,8 +191,9 @@ class Mover:
             seen = yield OBSERVE
 
     def _trouble(
-        self, command: Drive | Goto, seen: Observation, low: int, high: int, begin: int
+        self, command: Drive | Goto, seen: Observation, span: tuple[int, int], begin: int
     ) -> str:
+        low, high = span
         if low <= seen.count <= high:
             return ""
         if isinstance(command, Goto):
@@ -273,22 +276,14 @@ def _why_still(seen: Observation, drives: int, flags: int | None) -> str:
     )
 
 
-def _span(command: Drive | Goto, begin: int) -> tuple[int, int]:
+def _span(side: Side, counts: int, begin: int) -> tuple[int, int]:
     """Counts between which a drive is as ordered: OVERRUN past its end, BEHIND its start."""
-    if isinstance(command, Goto):
-        return begin, begin
-    counts = command.counts or 0
-    if command.side == "west":
+    if side == "west":
         return begin - BEHIND, begin + counts + OVERRUN
     return begin - counts - OVERRUN, begin + BEHIND
 
 
-def _words(frame: Frame) -> str:
-    command = command_of(frame)
-    match command:
-        case Drive(side, counts):
-            return f"drive {side} {plural(counts or 0, 'count')}"
-        case Goto(number):
-            return f"go to position {number}"
-        case _:
-            return frame.hex
+def _words(command: Drive | Goto) -> str:
+    if isinstance(command, Goto):
+        return f"go to position {command.number}"
+    return f"drive {command.side} {plural(command.counts or 0, 'count')}"

@@ -134,17 +134,17 @@ def test_tcp_turns_a_second_client_away_and_takes_the_next(serve):
 @pytest.mark.parametrize("where", ["5000", ":5000", "0", "localhost:0"])
 def test_loopback_unless_told_otherwise(where, capsys):
     try:
-        door = open_tcp(where)
+        endpoint = open_tcp(where)
     except PortUnavailable:
         pytest.skip("port 5000 is taken on this machine")
-    assert door._listener.getsockname()[0] == "127.0.0.1"
-    door.close()
+    assert endpoint._listener.getsockname()[0] == "127.0.0.1"
+    endpoint.close()
     assert capsys.readouterr().err == ""
 
 
 def test_the_open_network_is_warned_of(capsys):
-    door = open_tcp("0.0.0.0:0")
-    door.close()
+    endpoint = open_tcp("0.0.0.0:0")
+    endpoint.close()
     assert "open to the network" in capsys.readouterr().err
 
 

@@ -20,30 +20,30 @@ from bridge.errors import BadInput, PortUnavailable
 from sim.bench import Bench
 
 DEFAULT_HOST = "127.0.0.1"
-_CHUNK = 4096  # bytes a read
-Source = socket.socket | int  # something to wait on
+_CHUNK = 4096  # bytes a read (judgement)
+Handle = socket.socket | int  # what select waits on
 _SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
 
 
-class Door(Protocol):
-    """A way in for clients; nothing in it ever blocks."""
+class Endpoint(Protocol):
+    """Where clients connect; no method blocks."""
 
     url: str
 
-    def readable(self) -> list[Source]:
-        """What to wait on for reading."""
+    def readable(self) -> list[Handle]:
+        """The handles to wait on for reading."""
 
-    def client(self) -> Source:
-        """What to wait on for writing; asked only while something is left to write."""
+    def client(self) -> Handle:
+        """The handle to wait on for writing, while something is left to write."""
 
-    def receive(self, ready: Source) -> bytes:
-        """Bytes that came."""
+    def receive(self, ready: Handle) -> bytes:
+        """The bytes that came."""
 
     def answer(self, data: bytes) -> int:
-        """Hand out bytes; how many were taken, all of them when there is no client."""
+        """Write bytes; how many were taken, all of them when there is no client."""
 
     def close(self) -> None:
-        """Give everything back."""
+        """Close all handles."""
 
 
 def serve(pty: bool, tcp: str | None, url: str = "sim://") -> int:
@@ -52,44 +52,46 @@ def serve(pty: bool, tcp: str | None, url: str = "sim://") -> int:
         raise BadInput("--pty and --tcp are two ways to serve; give one of them")
     bench = Bench.open(url)
     try:
-        door: Door = open_tcp(tcp) if tcp is not None else PtyDoor()
+        endpoint: Endpoint = open_tcp(tcp) if tcp is not None else PtyEndpoint()
         try:
-            print(door.url, flush=True)
-            print(f"serving {url} at {door.url}; Ctrl-C ends it", file=sys.stderr, flush=True)
-            ended_by = _run(bench, door)
+            print(endpoint.url, flush=True)
+            print(f"serving {url} at {endpoint.url}; Ctrl-C ends it", file=sys.stderr, flush=True)
+            ended_by = _run(bench, endpoint)
         finally:
-            door.close()
+            endpoint.close()
     finally:
         bench.close()
     return 130 if ended_by == signal.SIGINT else 0
 
 
-def _run(bench: Bench, door: Door) -> int:
-    """Carry bytes both ways until a signal comes; its number.
+def _run(bench: Bench, endpoint: Endpoint) -> int:
+    """Carry bytes both ways until a signal comes; returns its number.
 
-    A client that stops reading cannot stall the adapter: what it does not take is kept up to one
-    batch, and the adapter drops what comes on top; the client's retry asks again.
+    A client that stops reading cannot stall the adapter: one batch waits for it, the adapter
+    drops what comes on top, and a retry of the client asks for it again.
     """
     pending = b""
     with _signals() as (woken, caught):
         while not caught:
-            writable = [door.client()] if pending else []
-            ready, _, _ = select.select([woken, *door.readable()], writable, [], bench.due_in_s())
-            for source in ready:
-                if source is woken:
+            writable = [endpoint.client()] if pending else []
+            ready, _, _ = select.select(
+                [woken, *endpoint.readable()], writable, [], bench.due_in_s()
+            )
+            for handle in ready:
+                if handle is woken:
                     woken.recv(_CHUNK)
-                elif data := door.receive(source):
+                elif data := endpoint.receive(handle):
                     bench.feed(data)
             bench.catch_up()
             pending = pending or bench.take()
             if pending:
-                pending = pending[door.answer(pending) :]
+                pending = pending[endpoint.answer(pending) :]
         return caught[0]
 
 
 @contextmanager
 def _signals() -> Iterator[tuple[socket.socket, list[int]]]:
-    """A socket that wakes the loop when a signal came, and the list of those that came."""
+    """A socket that wakes the loop at a signal, and the list of signals so far."""
     caught: list[int] = []
 
     def note(number: int, _frame: FrameType | None) -> None:
@@ -113,8 +115,8 @@ def _signals() -> Iterator[tuple[socket.socket, list[int]]]:
             signal.set_wakeup_fd(woken_before)
 
 
-class PtyDoor:
-    """A pseudo-terminal; our own hold on its client side keeps it alive between clients."""
+class PtyEndpoint:
+    """A pseudo-terminal; its client side is held open too, so that it outlives a client."""
 
     def __init__(self) -> None:
         if sys.platform == "win32":
@@ -122,19 +124,19 @@ class PtyDoor:
         import tty  # noqa: PLC0415  # not on every system
 
         self._near, self._far = os.openpty()
-        tty.setraw(self._far)  # or the terminal would echo and rewrite line ends
+        tty.setraw(self._far)  # otherwise the terminal echoes and rewrites line ends
         os.set_blocking(self._near, False)
         self.url = os.ttyname(self._far)
 
-    def readable(self) -> list[Source]:
-        """The adapter's side of the terminal."""
+    def readable(self) -> list[Handle]:
+        """The adapter's side."""
         return [self._near]
 
-    def client(self) -> Source:
-        """The same."""
+    def client(self) -> Handle:
+        """The adapter's side."""
         return self._near
 
-    def receive(self, ready: Source) -> bytes:
+    def receive(self, ready: Handle) -> bytes:
         """Bytes from whichever client is there."""
         try:
             return os.read(self._near, _CHUNK)
@@ -149,12 +151,12 @@ class PtyDoor:
             return 0
 
     def close(self) -> None:
-        """Both sides; a client sees its port go away."""
+        """Close both sides; a client sees its port go away."""
         os.close(self._near)
         os.close(self._far)
 
 
-class TcpDoor:
+class TcpEndpoint:
     """A listening socket; a second client is turned away while the first is there."""
 
     def __init__(self, host: str, port: int) -> None:
@@ -170,15 +172,15 @@ class TcpDoor:
         name = f"[{host}]" if ":" in host else host
         self.url = f"socket://{name}:{self._listener.getsockname()[1]}"
 
-    def readable(self) -> list[Source]:
+    def readable(self) -> list[Handle]:
         """The listener, and the client while there is one."""
         return [self._listener] if self._client is None else [self._listener, self._client]
 
-    def client(self) -> Source:
-        """The client, which is there as long as anything is left to write."""
+    def client(self) -> Handle:
+        """The client's socket."""
         return self._client or self._listener
 
-    def receive(self, ready: Source) -> bytes:
+    def receive(self, ready: Handle) -> bytes:
         """Bytes from the client; none when it came or went just now."""
         if ready is self._listener:
             self._admit()
@@ -208,7 +210,7 @@ class TcpDoor:
             return len(data)
 
     def close(self) -> None:
-        """Client and listener."""
+        """Close client and listener."""
         self._drop()
         self._listener.close()
 
@@ -233,20 +235,20 @@ class TcpDoor:
             self._client = None
 
 
-def open_tcp(where: str) -> TcpDoor:
+def open_tcp(where: str) -> TcpEndpoint:
     """From `HOST:PORT`, `:PORT` or `PORT`; loopback when no host is named, port 0 for any."""
     host, colon, port = where.rpartition(":")
     host = host.strip("[]") or DEFAULT_HOST
     if not port.isdecimal() or int(port) > 65535 or (colon and not host):
         raise BadInput(f"--tcp {where}: give HOST:PORT with a port from 0 to 65535")
-    door = TcpDoor(host, int(port))
+    endpoint = TcpEndpoint(host, int(port))
     if host not in (DEFAULT_HOST, "localhost", "::1"):
         print(
-            f"warning: {door.url} is open to the network; whoever reaches it moves this dish",
+            f"warning: {endpoint.url} is open to the network; whoever reaches it moves this dish",
             file=sys.stderr,
             flush=True,
         )
-    return door
+    return endpoint
 
 
 def _family(host: str) -> socket.AddressFamily:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.bus.command import MOST_STEPS, Drive, Goto, command_of
+from bridge.bus.command import MOST_STEPS, Drive, Goto, command_of, frame_of
 from bridge.errors import LinkError
 from bridge.restore.motion import (
     OBSERVE,
@@ -238,3 +238,180 @@ def test_a_goto_that_strays_is_halted():
     assert "going to position 1 it left the way there" in trouble
     assert rig.stops == 1
     assert seen.count <= 500 + STRAY + 2
+
+
+# ---- exact bounds and sentences ----------------------------------------------------------------
+
+
+class Looks:
+    """Gives one observation after another; what is asked in between is noted."""
+
+    def __init__(self, *rows):
+        self.rows = list(rows)
+        self.requests = []
+
+    def run(self, steps):
+        request = next(steps)
+        while True:
+            self.requests.append(request)
+            try:
+                request = steps.send(self.rows.pop(0) if len(self.rows) > 1 else self._last())
+            except StopIteration as ended:
+                return ended.value
+
+    def _last(self):
+        last = self.rows[0]
+        self.rows[0] = replace(last, t_s=last.t_s + 0.1)
+        return last
+
+
+def look(t_s, count, moving=None, *, pulses=None, amps=1.4, reply=None):
+    pulses = 1000 + count if pulses is None else pulses
+    return Observation(t_s, count, pulses, moving, amps if moving else 0.0, None, reply)
+
+
+def _drive_to(count, side="west", begin=500, counts=20):
+    """One drive that is seen at a count while it moves, and comes to rest there."""
+    looks = Looks(look(0.1, count, side), look(0.2, count))
+    mover = Mover(BARE, two_way=False)
+    return looks, lambda: looks.run(mover.drive(look(0.0, begin), side, counts))
+
+
+@pytest.mark.parametrize(
+    ("side", "count"), [("west", 528), ("west", 497), ("east", 472), ("east", 503)]
+)
+def test_a_drive_may_coast_by_eight_and_chatter_by_three(side, count):
+    looks, drive = _drive_to(count, side)
+    assert drive().count == count
+    assert StopMotor() not in looks.requests
+
+
+@pytest.mark.parametrize(
+    ("side", "count", "sentence"),
+    [
+        (
+            "west",
+            529,
+            "it went past 20 counts west from 500 to 529; it may take counts as seconds: restore "
+            "by hand then; halted at count 529",
+        ),
+        (
+            "east",
+            471,
+            "it went past 20 counts east from 500 to 471; it may take counts as seconds: restore "
+            "by hand then; halted at count 471",
+        ),
+        (
+            "west",
+            496,
+            "counts ran the other way, from 500 to 496, when it was to drive 20 counts west from "
+            "500: look at the motor's pair and the sensor; halted at count 496",
+        ),
+        (
+            "east",
+            504,
+            "counts ran the other way, from 500 to 504, when it was to drive 20 counts east from "
+            "500: look at the motor's pair and the sensor; halted at count 504",
+        ),
+    ],
+)
+def test_beyond_that_it_is_stopped_at_once(side, count, sentence):
+    looks, drive = _drive_to(count, side)
+    with pytest.raises(LinkError) as caught:
+        drive()
+    assert str(caught.value) == sentence
+    assert looks.requests[1] == StopMotor()
+
+
+def test_once_it_has_moved_as_told_counts_are_known_to_be_counts():
+    looks = Looks(look(0.1, 506, "west"), look(0.2, 506), look(1.5, 506))
+    mover = Mover(BARE, two_way=False)
+    seen = looks.run(mover.drive(look(0.0, 500), "west", 6))
+    looks.rows = [look(2.0, 560, "west"), look(2.1, 560)]
+    with pytest.raises(LinkError) as caught:
+        looks.run(mover.drive(seen, "west", 20))
+    assert str(caught.value) == ("it went past 20 counts west from 506 to 560; halted at count 560")
+
+
+def test_a_motion_past_the_guards_bound_is_stopped():
+    # 20 counts at 2 counts/s, a laboured actuator (common practice), and 3 s of grace: 13 s.
+    rows = [look(n * 0.5, 500 + n // 2, "west") for n in range(1, 28)]
+    looks = Looks(*rows, look(14.0, 514))
+    with pytest.raises(LinkError) as caught:
+        looks.run(Mover(BARE, two_way=False).drive(look(0.0, 500), "west", 20))
+    assert str(caught.value) == (
+        "still moving 13 s after it was to drive west 20 counts; halted at count 514"
+    )
+    assert looks.requests.count(StopMotor()) == 1
+    assert looks.requests.index(StopMotor()) == 27  # at the look of 13.5 s
+
+
+def test_a_drive_that_does_not_begin_is_waited_for_two_seconds():
+    looks = Looks(look(0.1, 500))
+    seen = looks.run(Mover(BARE, two_way=False).drive(look(0.0, 500), "west", 20))
+    assert seen.t_s == pytest.approx(2.0)
+    assert looks.requests[0] == SendFrame(frame_of(Drive("west", counts=20)))
+    assert set(looks.requests[1:]) == {OBSERVE}
+
+
+def test_a_status_without_an_answer_is_asked_for_twice():
+    looks = Looks(look(0.1, 500))
+    seen, flags = looks.run(Mover(BARE, two_way=True).flags(look(0.0, 500)))
+    assert (seen.count, flags) == (500, None)
+    assert [request.frame.hex for request in looks.requests] == ["E2 31 64"] * 2
+
+
+def test_a_one_way_bus_is_not_asked_for_a_status():
+    steps = Mover(BARE, two_way=False).flags(look(0.0, 500))
+    with pytest.raises(StopIteration) as ended:
+        next(steps)
+    assert ended.value.value == (look(0.0, 500), None)
+
+
+@pytest.mark.parametrize(
+    ("reply", "flags"),
+    [("E440", 0x40), ("E4C1", 0xC1), ("E4", None), ("E540", None), ("E640", None)],
+)
+def test_only_an_answer_without_error_holds_a_status(reply, flags):
+    looks = Looks(look(0.1, 500, reply=bytes.fromhex(reply)))
+    _, found = looks.run(Mover(BARE, two_way=True).flags(look(0.0, 500)))
+    assert found == flags
+
+
+def test_a_goto_may_run_25_counts_past_its_place_and_no_further():
+    for count, trouble in (
+        (525, ""),
+        (455, ""),
+        (
+            526,
+            "going to position 1 it left the way there at 526; halted at count 526",
+        ),
+        (
+            454,
+            "going to position 1 it left the way there at 454; halted at count 454",
+        ),
+    ):
+        looks = Looks(look(0.1, count, "west"), look(0.2, count))
+        seen, found = looks.run(Mover(BARE, two_way=False).goto(look(0.0, 480), 1, 500))
+        assert (seen.count, found) == (count, trouble)
+
+
+def test_rest_takes_more_than_a_second_of_quiet():
+    looks = Looks(
+        look(0.5, 500), look(1.0, 501), look(1.5, 501), look(2.0, 501), look(2.2, 501),
+        look(9.0, 501),
+    )  # fmt: skip
+    seen = looks.run(Mover(BARE, two_way=False).rest(look(0.0, 500)))
+    assert seen.t_s == 2.2  # 1.2 s after the last pulse, which came at 1.0 s
+
+
+def test_why_nothing_moves_names_the_flags_of_the_positioner():
+    looks = Looks(look(0.1, 500, reply=b"\xe4\x08"))
+    mover = Mover(BARE, two_way=True)
+    mover.still = 3
+    with pytest.raises(LinkError) as caught:
+        looks.run(mover.reach(look(0.0, 500), 600, "west"))
+    assert str(caught.value) == (
+        "no motion at count 500 in 3 drives; its status: soft limit reached; its own soft limit "
+        "may hold it, or motor, power or the frames fail: look there, then run it again"
+    )
