@@ -8,9 +8,7 @@ from bridge.bus import standard as std
 from bridge.bus.event import Fault
 from bridge.bus.parity import fits_parity
 
-MEND_NATS = (
-    9.0  # nats of log likelihood ratio, above which noise did not turn a bit; noise_curve.py
-)
+MEND_NATS = 9.0  # nats of log likelihood ratio, above which noise did not turn a bit; judgement
 
 
 def mend_bits(

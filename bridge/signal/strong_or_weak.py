@@ -40,8 +40,8 @@ if TYPE_CHECKING:
 
 CLEAR_RATIO = 8.5  # envelope of tone over that of noise, 24.7 dB a slot; from here the envelope
 # alone shows where tone is; judgement
-QUIET_DEVIATIONS = 0.5  # deviations of noise that a tenth of its envelope stays below; computed
-QUIET_SHARE = 0.7  # of the envelope that a tenth stays below: noise is at least that; judgement
+QUIET_DEVIATIONS = 0.5  # of noise, that a tenth of a half quiet segment stays below; judgement
+QUIET_SHARE = 0.7  # of that tenth, which noise is at least; judgement
 POWER_S = 0.7 * std.SLOT_S  # s over which power is averaged for the level; judgement
 ROUGH_SHARE = 0.15  # of the highest level, where each part has a level of its own yet; judgement
 ROUGH_RATIO = 5.0  # over noise, likewise; judgement

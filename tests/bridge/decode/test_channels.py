@@ -8,10 +8,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bridge.bus.event import Event, FrameHeard, Supply
+from bridge.bus.event import Burst, Event, Fault, FrameHeard, Supply
 from bridge.capture.open import open_capture
 from bridge.capture.trace import Capture, Edges, Samples
-from bridge.decode.channels import CLEAR_SCORE, choose_channels, find_bus, score_channel
+from bridge.decode.channels import (
+    CLEAR_SCORE,
+    ChannelScore,
+    choose_channels,
+    find_bus,
+    score_channel,
+)
 from bridge.decode.traffic import read_traffic
 from bridge.errors import CaptureError
 from bridge.signal.waveform import Sending, edges_of, samples_of
@@ -63,10 +69,12 @@ def frames(events: list[Event]) -> list[FrameHeard]:
     return [event for event in events if isinstance(event, FrameHeard)]
 
 
-@pytest.mark.parametrize("rate_hz", [100e3, 5e3, 1e3, 200.0])
-@pytest.mark.parametrize("piece", [0, 1, 777])
+@pytest.mark.parametrize(
+    ("rate_hz", "piece"),
+    [(100e3, 0), (100e3, 777), (5e3, 7), (1e3, 0), (1e3, 1), (200.0, 1), (200.0, 777)],
+)
 @pytest.mark.parametrize("bus", ["ac", "logic"])
-def test_the_supply_beside_is_found_and_told(rate_hz: float, piece: int, bus: str) -> None:
+def test_the_supply_beside_is_found_and_reported(rate_hz: float, piece: int, bus: str) -> None:
     beside = samples("CH2", stepped(rate_hz), rate_hz, piece=piece)
     carrier = samples("CH1", AC) if bus == "ac" else logic()
     capture = Capture("x.csv", (carrier, beside))
@@ -80,8 +88,8 @@ def test_the_supply_beside_is_found_and_told(rate_hz: float, piece: int, bus: st
     assert change.volts == pytest.approx(18.2, abs=0.1)
     heard = frames(events)
     assert [frame.hex for frame in heard] == [data.hex(" ").upper() for data in FRAMES]
-    told = [frame.supply_v for frame in heard]
-    assert told[1:] == pytest.approx([18.2, 18.2], abs=0.1)
+    supply_v = [frame.supply_v for frame in heard]
+    assert supply_v[1:] == pytest.approx([18.2, 18.2], abs=0.1)
     times = [event.t_s for event in events if event.t_s is not None]
     assert times == sorted(times)
 
@@ -148,7 +156,7 @@ def test_a_named_supply_goes_before_a_plain_channel() -> None:
 
 
 def test_parts_of_full_scale_are_no_volts() -> None:
-    """A WAV file tells no volts; what it holds beside the bus cannot be told in them."""
+    """A WAV file gives no volts; what it holds beside the bus cannot be given in them."""
     half = Samples("right", RATE_HZ, 0.0, False, lambda: iter([np.full(COUNT, 0.52, np.float32)]))
     assert choose_channels(Capture("x.wav", (samples("left", AC), half))).supply is None
 
@@ -204,7 +212,7 @@ def test_a_real_variable_beside_a_comparator(tmp_path: Path) -> None:
     ]
 
 
-def test_damage_is_told_by_the_bus_after_all_that_lies_before(tmp_path: Path) -> None:
+def test_damage_is_raised_by_the_bus_after_all_that_lies_before(tmp_path: Path) -> None:
     """The pass over the supply reads ahead; what it meets there must not cost a frame."""
     volts = stepped(RATE_HZ).tolist()
     rows = [f"{n / RATE_HZ:.5f},{ac:.4f},{v:.2f}"
@@ -212,7 +220,7 @@ def test_damage_is_told_by_the_bus_after_all_that_lies_before(tmp_path: Path) ->
     rows.append("0.9,oops,oops")
     path = tmp_path / "scope.csv"
     path.write_text("Time (s),CH1 (V),CH2 (V)\n" + "\n".join(rows) + "\n")
-    for block in (1000, 1 << 20):
+    for block in (20_000, 1 << 20):
         events = read_traffic(open_capture(str(path), block=block))
         heard: list[Event] = []
         with pytest.raises(CaptureError, match=rf"scope\.csv:{len(rows) + 1}: 'oops' is no number"):
@@ -235,7 +243,7 @@ def test_a_step_that_decays_is_no_supply(tau_s: float, step_v: float) -> None:
     assert {frame.supply_v for frame in frames(events)} == {None}
 
 
-def test_a_supply_that_is_switched_on_is_told() -> None:
+def test_a_supply_that_is_switched_on_is_reported() -> None:
     wave = np.concatenate((np.zeros(30_000), BUS, np.full(60_000, 13.0)))
     first, *rest = supplies(list(read_traffic(Capture("x", (samples("CH1", wave, piece=999),)))))
     assert rest == []
@@ -259,6 +267,62 @@ def _busy(name: str, until_s: float) -> Edges:
     return Edges(name, 1e-7, 0.0, until_s, chunks)
 
 
+def test_bytes_count_for_a_channel_and_faults_against_it() -> None:
+    score = ChannelScore()
+    score.add(FrameHeard(0.0, (0xE0, 0x31), (True, True)))
+    assert (score.points, score.faulty) == (2.0, 0)
+    faults = (Fault("parity", "x"), Fault("notch", "x"))
+    score.add(FrameHeard(0.0, (0xE0, 0x31, None), (True, False, False), faults=faults))
+    assert (score.points, score.faulty) == (pytest.approx(2.0 + 1 - 2 * 0.5 - 2 * 0.05), 4)
+    score.add(Burst(0.0, "A"))
+    score.add(Supply(0.0, 13.0))
+    assert (score.points, score.faulty) == (pytest.approx(2.0), 4)
+
+
+@pytest.mark.parametrize(
+    ("points", "faulty", "is_junk"), [(-0.1, 201, True), (-0.1, 200, False), (0.0, 201, False)]
+)
+def test_many_faults_and_no_points_are_other_traffic(
+    points: float, faulty: int, is_junk: bool
+) -> None:
+    assert ChannelScore(points, faulty).is_junk == is_junk
+
+
+@pytest.mark.parametrize("trace", [samples("bus", BUS), logic()])
+def test_a_span_knows_whether_the_trace_ended_in_it(trace: Samples | Edges) -> None:
+    reached_s: list[float] = []
+    whole = score_channel(trace, 60.0, reached_s.append)
+    assert whole.is_over
+    assert whole.points == 11.0  # three frames of four, four and three bytes
+    assert all(0 < time_s < 60 for time_s in reached_s)
+    assert not score_channel(samples("bus", BUS, piece=1000), 0.1).is_over
+
+
+def test_damage_is_the_end_of_a_span() -> None:
+    def chunks() -> Iterator[np.ndarray]:
+        yield BUS.astype(np.float32)
+        raise CaptureError("x: damaged")
+
+    score = score_channel(Samples("bus", RATE_HZ, 0.0, True, chunks), 60.0)
+    assert (score.is_over, score.points) == (True, 11.0)
+
+
+def test_40_khz_are_enough_for_the_slowest_carrier_and_less_are_refused() -> None:
+    """17.6 kHz, less than half of it."""
+    for rate_hz, is_able in ((40e3, True), (39_999.0, False)):
+        capture = Capture("x", (samples("bus", AC, rate_hz),))
+        if is_able:
+            assert find_bus(capture).name == "bus"
+            continue
+        with pytest.raises(CaptureError, match="channel 'bus' has 39999 samples a second"):
+            find_bus(capture)
+
+
+def test_a_capture_without_channels_is_refused() -> None:
+    with pytest.raises(CaptureError, match=r"^x: holds no channel; record the bus again$"):
+        find_bus(Capture("x", ()))
+
+
 def test_other_traffic_is_given_up_early_and_taken_for_the_bus_never() -> None:
     look = score_channel(_busy("serial", 300.0), 2.0)
     assert look.is_junk
@@ -268,7 +332,7 @@ def test_other_traffic_is_given_up_early_and_taken_for_the_bus_never() -> None:
 
 
 @pytest.mark.parametrize("name", ["x.vcd", "x.csv"])
-def test_a_score_channel_a_line_at_rest_is_no_whole_pass(tmp_path: Path, name: str) -> None:
+def test_a_span_of_a_line_at_rest_is_no_whole_pass(tmp_path: Path, name: str) -> None:
     path = tmp_path / name
     if name == "x.vcd":
         head = "$timescale 1 ms $end\n$var wire 1 ! rest $end\n$var wire 1 % other $end\n"
@@ -284,11 +348,11 @@ def test_a_score_channel_a_line_at_rest_is_no_whole_pass(tmp_path: Path, name: s
     rest = capture.trace("rest")
     score_channel(rest, 0.2)
     assert capture.progress() < 0.1
-    told: list[float] = []
-    for _ in read_traffic(capture, channel="rest", progress=told.append):
+    reached_s: list[float] = []
+    for _ in read_traffic(capture, channel="rest", progress=reached_s.append):
         pass
-    assert len(told) > 50  # how far it is shows, though nothing changes
-    assert told == sorted(told)
+    assert len(reached_s) > 50  # how far it is shows, though nothing changes
+    assert reached_s == sorted(reached_s)
 
 
 def test_a_look_is_enough_where_the_bus_shows_early(load_long: Callable[[], Capture]) -> None:

@@ -58,7 +58,7 @@ def test_any_pieces_give_the_same(kind: str, bounds: list[int]) -> None:
 
 
 @pytest.mark.parametrize("kind", sorted(LINES))
-def test_a_message_is_told_once_the_line_rests(kind: str) -> None:
+def test_a_message_is_given_once_the_line_rests(kind: str) -> None:
     """All are there before the line is over, though no edge follows the last."""
     steps = list(hear_steps(line(LINES[kind], list(range(0, 10_000, 50)))))
     before = [step for step in steps if step.reached_s < ENDED_S]
@@ -105,7 +105,7 @@ def test_nothing_comes_before_what_was_certain(kind: str, bounds: list[int], lea
     assert frames([event for step in steps for event in step.events]) == WANTED
 
 
-def test_a_question_without_an_answer_is_told_while_the_line_rests() -> None:
+def test_a_question_without_an_answer_is_given_while_the_line_rests() -> None:
     sending = Sending([bytes.fromhex("E03160"), bytes.fromhex("E03160"), bytes.fromhex("E23164")])
     pairs = [(0.0, 0), *edges_of(sending)]
     reached: list[float] = []
@@ -118,7 +118,25 @@ def test_a_question_without_an_answer_is_told_while_the_line_rests() -> None:
         if isinstance(event, FrameHeard) and event.hex == "E2 31 64":
             assert reached[-1] < pairs[-1][0] + REST_S
             return
-    pytest.fail("not told")
+    pytest.fail("not given")
+
+
+@pytest.mark.parametrize("span_s", [None, 0.1])
+def test_steps_of_samples_tell_how_far_they_are_read(span_s: float | None) -> None:
+    """Chunks of 50 ms from 10 s on; a span of 100 ms ends with the second."""
+    chunks = [np.full(2_500, 13.0, np.float32) for _ in range(4)]
+    trace = Samples("bus", 50e3, 10.0, True, lambda: iter(chunks))
+    steps = list(hear_steps(trace, span_s))
+    reached = [10.05, 10.1, 10.15, 10.2, ENDED_S] if span_s is None else [10.05, 10.1, 10.1]
+    assert [step.reached_s for step in steps] == pytest.approx(reached)
+    assert [step.certain_s for step in steps[:-1]] == pytest.approx([s - 2 for s in reached[:-1]])
+    assert steps[-1].certain_s == ENDED_S
+
+
+def test_a_span_ends_within_a_chunk() -> None:
+    wave = np.concatenate(list(samples_of(SENDING, 50e3)))
+    trace = Samples("bus", 50e3, 0.0, True, lambda: iter([wave]))
+    assert frames(list(hear_trace(trace, SENDING.starts_s[2] - 0.01))) == WANTED[:2]
 
 
 def test_a_look_reads_no_further_than_it_has_to() -> None:

@@ -161,7 +161,7 @@ def test_frames_among_noise(decibel: float, most_wrong: int) -> None:
     assert wrong <= most_wrong
 
 
-def test_supply_and_its_changes_are_told() -> None:
+def test_supply_and_its_changes_are_reported() -> None:
     rate_hz = 100e3
     wave = wave_of(Sending([HALT], 0.0), rate_hz)
     quiet = np.zeros(round(0.2 * rate_hz), dtype=np.float32)

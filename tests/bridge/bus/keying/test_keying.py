@@ -1,4 +1,4 @@
-"""From stretches of tone to messages, and what is said about those that are not as they should."""
+"""From stretches of tone to messages, and the faults of those that are not in order."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_a_parity_error_keeps_the_byte_and_says_so() -> None:
 
 
 @pytest.mark.parametrize(("hole_s", "code"), [(0.06e-3, "notch"), (0.3e-3, "notch")])
-def test_a_hole_in_tone_is_told(hole_s: float, code: str) -> None:
+def test_a_hole_in_tone_is_a_fault(hole_s: float, code: str) -> None:
     marks = marks_of(HALT, 0.02)
     wide = marks[4]
     middle_s = (wide.on_s + wide.off_s) / 2
@@ -99,7 +99,7 @@ def test_a_hole_in_tone_is_told(hole_s: float, code: str) -> None:
     assert codes(message) == {code}
 
 
-def test_a_pulse_in_quiet_is_told() -> None:
+def test_a_pulse_in_quiet_is_a_fault() -> None:
     marks = marks_of(HALT, 0.02)
     at_s = marks[1].off_s + 0.45e-3
     message = one([*marks[:2], Mark(at_s, at_s + 0.05e-3), *marks[2:]])
@@ -115,7 +115,7 @@ def test_a_pulse_in_the_middle_of_a_single_slot_of_quiet_joins_nothing() -> None
     assert codes(message) == {"pulse"}
 
 
-def test_a_slot_out_of_bounds_is_told_with_measured_and_allowed() -> None:
+def test_a_slot_out_of_bounds_is_a_fault_with_measured_and_allowed() -> None:
     marks = marks_of(HALT, 0.02)
     marks[0] = replace(marks[0], off_s=marks[0].on_s + 0.66e-3)
     (fault,) = [f for f in one(marks).faults if f.code == "slot_timing"]
@@ -131,7 +131,7 @@ def test_bursts_and_tone() -> None:
     assert items == [Burst(0.02, "A"), Burst(0.06, "B"), Tone(0.1, True), Tone(0.2, False)]
 
 
-def test_a_tone_still_on_is_told_at_once() -> None:
+def test_a_tone_still_on_is_an_event_at_once() -> None:
     keying = Keying()
     assert list(keying.hold(1.0, 1.010)) == []
     assert list(keying.hold(1.0, 1.020)) == [Tone(1.0, True)]
@@ -139,7 +139,7 @@ def test_a_tone_still_on_is_told_at_once() -> None:
     assert list(keying.push(Mark(1.0, 1.5))) == [Tone(1.5, False)]
 
 
-def test_quiet_shorter_than_asked_is_told() -> None:
+def test_quiet_shorter_than_asked_is_a_fault() -> None:
     first = marks_of(HALT, 0.02)
     second = marks_of(HALT, first[-1].off_s + 9e-3)
     early, late = key([*first, *second])
@@ -168,19 +168,19 @@ def test_two_messages_too_near_are_told_apart(
     last = early[-1]
     marks = [*early, *marks_of(bytes.fromhex(second), last.off_s + quiet_s)]
     heard = [item for item in key(marks) if isinstance(item, FrameHeard)]
-    said = [fault.detail for frame in heard for fault in frame.faults]
+    details = [fault.detail for frame in heard for fault in frame.faults]
     if not two:
         assert [frame.hex.replace(" ", "") for frame in heard] == [first + second]
-        assert any("1.2 ms allowed" in detail for detail in said)
+        assert any("1.2 ms allowed" in detail for detail in details)
         return
     assert [frame.hex.replace(" ", "") for frame in heard] == [first, second]
     assert [{fault.code for fault in frame.faults} for frame in heard] == [{"short_quiet"}] * 2
-    assert all(f"{quiet_s * 1e3:.2f} ms" in detail and "6 ms" in detail for detail in said)
+    assert all(f"{quiet_s * 1e3:.2f} ms" in detail and "6 ms" in detail for detail in details)
 
 
-@pytest.mark.parametrize(("bits", "codes_told"), [(27, set()), (25, {"left_over_bits", "cut_off"})])
+@pytest.mark.parametrize(("bits", "expected"), [(27, set()), (25, {"left_over_bits", "cut_off"})])
 def test_the_last_change_written_is_no_break_of_a_whole_message(
-    bits: int, codes_told: set[str]
+    bits: int, expected: set[str]
 ) -> None:
     """A writer of changes has nothing to write after the last edge (IEEE 1364, value changes)."""
     marks = marks_of(HALT, 0.02)[:bits]
@@ -189,18 +189,18 @@ def test_the_last_change_written_is_no_break_of_a_whole_message(
         assert list(keying.push(mark)) == []
     (message,) = keying.finish(marks[-1].off_s, at_last_edge=True)
     assert isinstance(message, FrameHeard)
-    assert codes(message) == codes_told
+    assert codes(message) == expected
 
 
 def test_a_capture_of_samples_that_ends_with_the_tone_cuts_the_message_off() -> None:
     marks = marks_of(HALT, 0.02)
-    for end_s, codes_told in ((0.0, {"cut_off"}), (1.5e-3, set())):
+    for end_s, expected in ((0.0, {"cut_off"}), (1.5e-3, set())):
         keying = Keying()
         for mark in marks:
             assert list(keying.push(mark)) == []
         (message,) = keying.finish(marks[-1].off_s + end_s)
         assert isinstance(message, FrameHeard)
-        assert codes(message) == codes_told
+        assert codes(message) == expected
 
 
 def test_six_ms_without_tone_end_a_message() -> None:
@@ -212,7 +212,7 @@ def test_six_ms_without_tone_end_a_message() -> None:
     assert len(list(keying.advance(marks[-1].off_s + 6.1e-3))) == 1
 
 
-def test_carrier_and_level_outside_the_standard_are_told() -> None:
+def test_carrier_and_level_outside_the_standard_are_faults() -> None:
     marks = [replace(m, carrier_hz=27_500.0, level_vpp=0.2) for m in marks_of(HALT, 0.02)]
     assert codes(one(marks)) == {"carrier_off", "level_off"}
 
