@@ -93,8 +93,8 @@ async def walk(evening: Evening) -> None:
             await evening.until_advised("turn the limits off")
             await evening.press("l", "f")
         await evening.until_advised(f"find the {side} end", "d, then 120s")
-        await evening.press("d", *"120s", "enter", side[0])
         before = helm.snapshot().count
+        await evening.press("d", *"120s", "enter", side[0])
         await evening.until("moving", lambda b=before: helm.snapshot().count != b)
         await evening.until("rest", lambda: helm.snapshot().moving is None, 40.0)
         await evening.until_advised(f"The {side} end is at", "back off 5-10 counts")
