@@ -178,7 +178,7 @@ def _worm(mount: WormMount, taught: int, edges: float) -> Curve:
 
 
 def _unmeasured_actuator() -> Curve:
-    """An actuator whose triangle is like those in use, its size told by the counts alone."""
+    """An actuator whose triangle is like those in use, its size taken from the counts alone."""
     unknowns = (
         Unknown("offset", 600.0, ZERO_SD, "counts"),
         Unknown("counts per deg", *STEEPNESS, "counts/deg"),

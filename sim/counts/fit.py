@@ -21,12 +21,11 @@ from sim.counts.curve import Curve
 Array = NDArray[np.float64]
 
 NOISE_SD = 1.0  # counts, a peak found on a meter and shown in whole counts; common practice
-HUBER = 3.0  # noise deviations beyond which a peak pulls no harder; judgement
+HUBER = 3.0  # deviations of the noise beyond which a peak pulls no harder; judgement
 DETERMINED = 1.0  # 1, information from the peaks over that of the tape measure; by definition
 MAX_STEPS = 60  # Gauss-Newton steps at most; a handful is usual; judgement
 CONVERGED = 1e-8  # prior deviations, a step not worth taking: 1e-5 counts of offset; computed
 SHORTEST = 1e-6  # 1, share of a step under which no descent is left; judgement
-ROUNDING = 1e-12  # 1, rise of the cost that is rounding; judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +97,7 @@ def fit_peaks(
         normal = np.eye(k) + slopes.T @ (weights[:, None] * slopes)
         step = np.linalg.solve(normal, slopes.T @ (weights * residuals) - z)
         share = 1.0
-        while (trial := problem.cost(z + share * step)) > cost + ROUNDING:
+        while (trial := problem.cost(z + share * step)) > cost:
             share /= 2.0
             if share < SHORTEST:
                 break

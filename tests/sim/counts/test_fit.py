@@ -168,3 +168,18 @@ def test_larger_scatter_widens_the_band() -> None:
         widths.append(float(high[0] - low[0]))
         assert (mixture.likeliest().noise_sd > 2.0) is (scatter > 2.0)
     assert widths[1] > 2.0 * widths[0]
+
+
+def test_rms_is_that_of_taught_minus_fitted_counts() -> None:
+    worm = curve_of(WormMount(kind="worm", counts_per_deg=12, noon_count=600))
+    offs = np.array([2.0, -2.0, -2.0, 2.0])
+    hours = np.array([-30.0, -10.0, 10.0, 30.0])
+    peaks = [
+        Peak(n, h, 600 + 12 * h + off) for n, (h, off) in enumerate(zip(hours, offs, strict=True))
+    ]
+    fit = fit_peaks(worm, peaks)
+    # neither an offset nor a slope takes anything of them
+    assert fit.residuals == pytest.approx(offs, abs=1e-3)
+    assert fit.rms == pytest.approx(2.0, abs=1e-3)
+    assert fit_peaks(worm, []).rms == 0.0
+    assert fit.counts_per_deg(5.0) == pytest.approx(12.0, abs=0.01)

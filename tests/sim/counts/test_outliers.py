@@ -123,3 +123,27 @@ def test_a_bad_peak_is_named_where_both_edges_are_counted_too() -> None:
     (outlier,) = screened.outliers
     assert (outlier.number, outlier.code) == (2, "neighbour")
     assert any("twice the counts_per_deg" in note for note in screened.notes)
+
+
+def test_no_more_than_a_third_of_the_peaks_is_set_aside_one_by_one() -> None:
+    wrong = {1: -61.0, 4: 95.0, 6: -143.0}
+    screened = screen_peaks(MOUNT, SITE, list_of(wrong), LISTED)
+    named = [outlier.number for outlier in screened.outliers if outlier.sure]
+    assert len(named) == 2  # of eight
+    assert set(named) < set(wrong)
+
+
+def test_two_mistakes_are_both_named() -> None:
+    screened = screen_peaks(MOUNT, SITE, list_of({1: -61.0, 6: 95.0}), LISTED)
+    offs = {outlier.number: outlier.off_counts for outlier in screened.outliers}
+    assert offs == {1: pytest.approx(-61.0, abs=3.0), 6: pytest.approx(95.0, abs=3.0)}
+    assert all(outlier.sure for outlier in screened.outliers)
+    assert screened.p_consistent > 0.3
+
+
+def test_two_peaks_that_contradict_each_other_name_none() -> None:
+    screened = screen_peaks(MOUNT, SITE, list_of({7: 64.0})[::7], LISTED)
+    assert screened.outliers == ()
+    assert screened.p_consistent < 0.05
+    single = screen_peaks(MOUNT, SITE, list_of({})[:1], LISTED)
+    assert (single.outliers, single.p_consistent) == ((), 1.0)

@@ -312,3 +312,103 @@ def test_sites_at_the_edges_of_the_map(latitude_deg: float, longitude_deg: float
             1200 + 20 * hour_angle_deg(ground, told.longitude_deg), abs=1.2
         )
     assert not found.outliers
+
+
+NOTHING_TAUGHT = (
+    "nothing is taught: these are the counts of the measured geometry if the counter reads 0 with"
+    " the actuator retracted; teach one satellite for the offset"
+)
+WORM_UNTAUGHT = (
+    "nothing is taught: these are the counts of the file's noon_count and counts_per_deg; teach one"
+    " satellite for the offset"
+)
+ONE_TAUGHT = (
+    "one peak tells the offset only, and nothing checks it; far from it the tape measure decides,"
+    " so teach another on the other side of the arc"
+)
+TWO_TAUGHT = "two peaks tell offset and scale, and check neither; a third would"
+
+
+def test_notes_say_what_so_many_peaks_can_tell() -> None:
+    worm = WormMount(kind="worm", counts_per_deg=20, noon_count=1150)
+    assert predict(station()).notes == (NOTHING_TAUGHT,)
+    assert predict(station(mount=worm)).notes == (WORM_UNTAUGHT,)
+    assert predict(station("Ivy")).notes == (ONE_TAUGHT,)
+    assert predict(station("Alder", "Rowan")).notes == (TWO_TAUGHT,)
+    assert predict(station("Alder", "Ivy", "Rowan")).notes == ()
+
+
+def test_residuals_need_another_peak_with_a_mount_and_two_more_without() -> None:
+    assert row(predict(station("Ivy")), "Ivy").residual is None
+    assert row(predict(station("Ivy", "Elm")), "Ivy").residual is not None
+    assert row(predict(station("Alder", "Rowan", mount=None)), "Alder").residual is None
+    assert row(predict(station("Alder", "Ivy", "Rowan", mount=None)), "Ivy").residual is not None
+    assert row(predict(station("Alder", "Ivy", "Rowan")), "Elm").residual is None
+
+
+def test_two_counts_that_fall_toward_the_west_are_refused() -> None:
+    with pytest.raises(YardError, match="1 Alder at 942 in the east, 16 Rowan at 94 in the west"):
+        predict(station("Alder", "Rowan", counts={"Alder": 942, "Rowan": 94}))
+
+
+def test_a_fall_within_the_noise_is_no_reversed_list() -> None:
+    near = {"Elm": 400, "Dogwood": 420}
+    assert predict(station("Elm", "Dogwood", counts=near)) is not None
+    with pytest.raises(YardError, match="counts grow west"):
+        predict(station("Elm", "Dogwood", counts={"Elm": 399, "Dogwood": 420}))
+
+
+def test_a_position_is_marked_by_its_median_and_not_by_its_band() -> None:
+    base = station("Alder", "Ivy", "Rowan")
+    elm = row(predict(base), "Elm")
+    assert elm.low is not None
+    assert elm.count is not None
+    assert elm.high is not None
+    for limits, note in (
+        (SoftLimits(east=int(elm.count), west=985), ""),
+        (SoftLimits(east=int(elm.count) + 1, west=985), "past soft limit"),
+        (SoftLimits(east=45, west=int(elm.count) + 1), ""),
+        (SoftLimits(east=45, west=int(elm.count)), "past soft limit"),
+    ):
+        found = predict(base.model_copy(update={"limits": limits}))
+        assert row(found, "Elm").note == note
+    assert elm.low < int(elm.count) < int(elm.count) + 1 < elm.high
+
+
+def test_past_dead_centre_there_is_no_count() -> None:
+    site = Site(latitude_deg=0.5, longitude_deg=0.0)
+    folded = LinearMount(
+        kind="linear", frame_pivot_mm=520, dish_pivot_mm=430, retracted_mm=350, stroke_mm=400,
+        counts_per_mm=1.88976, noon_angle_deg=55,
+    )  # fmt: skip
+    base = Station(
+        station=site,
+        mount=folded,
+        position=(
+            Position(number=1, name="Alder", longitude_deg=50.0),
+            Position(number=2, name="Birch", longitude_deg=46.0),
+        ),
+    )
+    # hour angles of about -58 and -54 deg: folded at -55
+    alder, birch = predict(base).rows
+    assert (alder.count, alder.low, alder.high, alder.note) == (
+        None,
+        None,
+        None,
+        "past dead centre",
+    )
+    assert birch.count is not None
+
+
+@pytest.mark.parametrize(("longitude_deg", "used"), [(-75.0, True), (-79.0, False)])
+def test_a_taught_satellite_a_little_under_the_horizon_is_still_used(
+    longitude_deg: float, used: bool
+) -> None:
+    # Larkmere's horizon cuts the belt 73.9 deg west (computed): 0.8 and 3.6 deg below it.
+    base = station("Alder", "Ivy", "Rowan")
+    more = (
+        *base.position,
+        Position(number=40, name="Spindle", longitude_deg=longitude_deg, count=1040),
+    )
+    found = predict(base.model_copy(update={"position": more}))
+    assert any("40 Spindle" in note for note in found.notes) is not used
