@@ -256,3 +256,117 @@ def test_a_small_shift_of_many_is_still_no_noise() -> None:
     ends = {"east": EndReading(0, 4), "west": EndReading(1000, 1004)}
     case = moved(dict.fromkeys((1, 4, 5, 6, 9, 10, 13, 16), 4), ends)
     assert named(case) == LOST
+
+
+# ---- what is asked for before a list is rewritten, word for word -----------------------------
+
+
+def test_what_is_lacking_is_named_with_what_it_should_read() -> None:
+    case = moved({1: 40, 4: 40})
+    assert case.correction.missing[-1].startswith("no end was read: read one; ")
+    assert case.correction.missing[-2] == (
+        "no proof from the other side of the arc: re-peak 16 Rowan or one near it;"
+        f" {case.diagnosis.estimates[0].name} expects 982 there"
+    )
+    first = case.diagnosis.estimates[0]
+    assert (
+        case.correction.missing[0]
+        == f"{first.name} is only {first.probability:.0%} likely; 95% is needed"
+    )
+
+
+def test_two_fifths_of_the_arc_are_the_other_side() -> None:
+    # hour angles -41.4 (Alder) to 36.3 (Rowan), printed for the yard: two fifths are 31.1 deg
+    near = moved({1: 40, 6: 40}, {"east": EndReading(0, 40)})  # Fir at -15.0: 26.4 deg
+    far = moved({1: 40, 9: 40}, {"east": EndReading(0, 40)})  # Ivy at -3.9: 37.5 deg
+    assert [reason for reason in near.correction.missing if "other side" in reason]
+    assert not [reason for reason in far.correction.missing if "other side" in reason]
+
+
+def test_another_actuator_needs_three_peaks_and_both_ends() -> None:
+    now = {n: round(LIST[n][2] * 1.1 - 20) for n in (1, 10, 16)}
+    both = {"east": EndReading(0, -20), "west": EndReading(1000, 1080)}
+    for satellites, sides, reasons in (
+        ((1, 10, 16), both, []),
+        ((1, 16), both, ["another actuator needs 3 satellites peaked again, there are 2"]),
+        (
+            (1, 10, 16), {"east": both["east"]},
+            ["another actuator needs both ends read, before and now, for the limits"],
+        ),
+    ):  # fmt: skip
+        case = report_shift(STATION, {n: now[n] for n in satellites}, sides)
+        assert case.diagnosis.estimates[0].name == ACTUATOR
+        asked = [r for r in case.correction.missing if r.startswith("another actuator")]
+        assert asked == reasons
+
+
+def test_a_reading_that_speaks_against_the_cause_stops_writing() -> None:
+    case = moved({1: 40, 10: 40, 16: 40, 13: 34}, {"east": EndReading(0, 40)})
+    assert named(case) == LOST
+    assert case.correction.missing == (
+        "a reading speaks against it: 13 Nettle moved +34, expected +40 ±3",
+    )
+
+
+def test_an_end_not_read_is_taken_to_stand_where_its_limit_does() -> None:
+    # 10 lost counts: with no end read the west end is expected 10 past its limit's place
+    case = moved({1: 10, 16: 10}, {"east": EndReading(0, 10)})
+    places = {place.key: place.before for place in case.diagnosis.places}
+    assert (places["east"], places["west"]) == (0.0, 985.0)
+    bare = STATION.model_copy(update={"limits": None})
+    case = report_shift(bare, {1: 104, 16: 952}, {"east": EndReading(0, 10)})
+    assert {p.key: p.before for p in case.diagnosis.places}["west"] == 0.0
+    assert case.correction.limits is None
+    case = report_shift(WITH_ENDS, {1: 104, 16: 952}, {"east": EndReading(None, 10)})
+    assert {p.key: p.before for p in case.diagnosis.places}["west"] == 1000.0
+
+
+def test_only_one_taught_satellite_proves_nothing() -> None:
+    one = STATION.model_copy(update={"position": STATION.position[:1]})
+    case = report_shift(one, {1: 104}, {"east": EndReading(0, 10), "west": EndReading(1000, 1010)})
+    assert any(
+        reason
+        == "only one satellite is taught, so nothing can prove a shift; store it anew by hand"
+        for reason in case.correction.missing
+    )
+
+
+@pytest.mark.parametrize("move", [2117, -2117])
+def test_two_strokes_are_the_most_that_can_have_happened(move: int) -> None:
+    # 560 mm at 1.88976 counts a mm, twice: 2116.5 counts
+    assert report_shift(STATION, {6: 440 + move}, {}) is not None
+    with pytest.raises(BadInput, match="2 strokes, 2117 counts"):
+        report_shift(STATION, {6: 440 + move + (1 if move > 0 else -1)}, {})
+
+
+def test_advice_says_what_to_do_at_the_dish() -> None:
+    lost = moved({4: 10, 13: 10}, {"east": EndReading(0, 10)})
+    assert lost.correction.advice == (
+        "find out why counts were lost before trusting the list again: sensor, its cable, or quick"
+        " reversals"
+    )
+    slipped = moved({1: 15, 10: 15, 16: 15}, EAST_STAYED | WEST_STAYED)
+    assert slipped.correction.advice == (
+        "it slipped about 7.9 mm: tighten and mark the clamp; the dish now stands elsewhere at the"
+        " same count, so drive to both ends in sight of it before trusting the limits"
+    )
+    twisted = moved({1: 11, 10: 9, 16: 5}, EAST_STAYED | WEST_STAYED)
+    assert twisted.correction.advice.startswith(
+        "turn the pole back and peak the list; no count recovers the level: the beam passes about"
+    )
+    wrong = moved({6: 376 - 440, 13: 0}, EAST_STAYED)
+    assert wrong.correction.advice == (
+        "6 Fir was re-peaked on its neighbour 5 Elm: the list is right, leave it; peak again"
+    )
+    open_case = moved({1: 10, 16: 10})
+    assert open_case.correction.advice == (
+        "take the deciding reading, arriving from the usual side"
+    )
+    actuator = {n: round(LIST[n][2] * 1.1 - 20) for n in (1, 10, 16)}
+    ends = {"east": EndReading(0, 4), "west": EndReading(1000, 1090)}
+    assert report_shift(STATION, actuator, ends).correction.advice == (
+        "prove both limits at the dish, and correct counts_per_mm and retracted_mm in [mount]"
+    )
+    assert report_shift(STATION, actuator, {"east": ends["east"]}).correction.advice == (
+        "set both limits again at the dish: another actuator ends elsewhere"
+    )
