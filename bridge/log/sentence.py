@@ -80,7 +80,6 @@ def _at_rest(record: Record) -> str:
     place = record.detail or (f"position {record.position}" if record.position else "the reference")
     if record.event is LogEvent.HALTED and record.count is not None and record.expected is not None:
         off = record.count - record.expected
-        side = "west" if off > 0 else "east"
-        where = f"{abs(off)} {side} of" if off else "on"
+        where = f"{off} west of" if off > 0 else f"{-off} east of" if off < 0 else "on"
         return f"Halted{at}, {where} {place} ({record.expected})"
     return f"At rest{at}, sent to {place}"

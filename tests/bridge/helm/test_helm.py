@@ -36,6 +36,19 @@ def test_a_held_key_is_a_piece_and_a_halt(watched: Any) -> None:
     ]
 
 
+def test_a_held_key_that_is_refused_is_forgotten(bench: Any, clock: Any) -> None:
+    helm = Helm(lambda: bench, port="bench", live=True, clock=clock)
+    helm.step()
+    helm.hold("west", clock())
+    for _ in range(20):
+        helm.step()
+        clock.pass_s(1 / 16)
+    assert bench.done == []  # not even a halt
+    assert [sentence(record) for record in helm.log_since(0) if record.kind is Kind.REFUSED] == [
+        "Acknowledge the cautions first; nothing moves before"
+    ]
+
+
 def test_every_order_has_its_frame(watched: Any) -> None:
     helm = watched.helm
     for order in (
