@@ -70,6 +70,54 @@ def test_midnights_in_any_chunks(steps: list[float], size: int) -> None:
     assert np.array(got) - got[0] == pytest.approx(truth - truth[0], abs=1e-6)
 
 
+@pytest.mark.parametrize("size", [1, 2, 5])
+def test_a_leap_second_and_a_fall_of_half_a_day(size: int) -> None:
+    """23:59:60 lies before midnight; a clock set back by 12 h or less stays on its day."""
+    daily = np.array([86399.0, 86400.5, 0.5, 50_000.0, 6_800.0, 86_000.0, 42_799.0])
+    midnights = Midnights()
+    passed = np.concatenate(
+        [midnights.pass_over_all(daily[n : n + size]) for n in range(0, daily.size, size)]
+    )
+    assert (passed - daily).tolist() == [0, 0, *[86400] * 4, 2 * 86400]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "24:00:00", "12:60:00", "12:00:61", "13:00:00 PM", "0:30:00 AM", "12:03", "3:04",
+        "3:04.5 PM", "2026-05-04", "12:00:00.5 XM",
+    ],
+)  # fmt: skip
+def test_what_is_no_time_of_the_day(text: str) -> None:
+    assert read_clock(text) is None
+    data = f"12:00:00.5 AM,{text}".encode()
+    starts = np.array([0, 14]) + PAD
+    assert parse_clocks(pad_block(data), starts, np.array([13, len(data)]) + PAD) is None
+
+
+@pytest.mark.parametrize(
+    ("first", "other"),
+    [
+        ("2026-05-04 12:00:00", "2026-05-x4 12:00:00"),
+        ("2026-05-04 12:00:00", "2026-05+04 12:00:00"),
+        ("12:00:00.50", "12:00:00,50"),
+        ("12:00:00.50", "12:00:00.5x"),
+        ("12:00:00Z", "12:00:00X"),
+        ("1:00:00 PM", "1:00:00 XM"),
+        ("1:00:00 PM", "1:00:00 PX"),
+        ("12:00:00", "24:00:00"),
+        ("12:00:00", "12:60:00"),
+        ("12:00:00", "12:00:61"),
+        ("12:00:00 PM", "13:00:00 PM"),
+        ("12:00:00 PM", "00:00:00 PM"),
+    ],
+)
+def test_fields_that_are_not_alike_are_read_one_by_one(first: str, other: str) -> None:
+    starts = np.array([0, len(first) + 1]) + PAD
+    block = pad_block(f"{first},{other}".encode())
+    assert parse_clocks(block, starts, starts + len(first)) is None
+
+
 def _drain(capture: Capture) -> None:
     for trace in capture.traces:
         assert isinstance(trace, Samples)

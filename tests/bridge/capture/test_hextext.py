@@ -266,3 +266,23 @@ def test_a_length_before_the_bytes_is_no_byte(text: str) -> None:
     line = parse_line(text)
     assert line is not None
     assert (line.time_s, line.data) == (0.2692, b"\xe4")
+
+
+def test_a_long_line_is_read_and_one_without_end_refused(load: Load) -> None:
+    """Columns of remarks make lines of hundreds of bytes; a megabyte without a line end is none."""
+    long = f"E0 31 68 FF # {'x' * 240}\nE0 31 60\n"
+    for block in (16, 1 << 20):
+        frames = [data for _, data, _ in _lines(load("x.txt", long, block=block))]
+        assert frames == [DRIVE, b"\xe0\x31\x60"]
+    endless = "E0 31 68 FF\n" + "E0 31 " * 20_000
+    with pytest.raises(
+        CaptureError,
+        match=r"x\.txt:2: a line of more than [\d,]+ bytes; write one frame a line$",
+    ):
+        _lines(load("x.txt", endless, block=1000))
+
+
+def test_hours_of_a_recording_are_not_those_of_a_clock() -> None:
+    line = parse_line("100:00:01.5 E0 31 68 FF")
+    assert line is not None
+    assert line.time_s == 360_001.5

@@ -312,3 +312,17 @@ def test_a_column_that_counts_the_rows_is_no_channel(load: Load) -> None:
     capture = load("codes.csv", rows, rate_hz=1e5)
     assert [trace.name for trace in capture.traces] == ["column 2"]
     np.testing.assert_array_equal(_samples(capture)[1], 512 + np.arange(200) % 7)
+
+
+def test_a_long_row_is_read_and_one_without_end_refused(
+    load: Load, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = "".join(f"{n * 1e-5:.8f},{v},{'remark ' * 40}\n" for n, v in enumerate(VOLTS))
+    capture = load("x.csv", "time,volts,note\n" + rows, block=100)
+    np.testing.assert_array_equal(_samples(capture)[1], VOLTS.astype(np.float32))
+    monkeypatch.setattr("bridge.capture.table.rows.LINE_MOST", 500)
+    rows += "0.003,1" + "8" * 2000
+    with pytest.raises(
+        CaptureError, match=r"x\.csv:302: a row of more than \d+ bytes; this is no table, or its"
+    ):
+        _samples(load("x.csv", "time,volts,note\n" + rows, block=100))

@@ -193,6 +193,9 @@ def test_sizes_of_64_bits(load: Load) -> None:
         (lambda w: b"RIFX" + w[4:], "big-endian"),
         (lambda w: w[:20] + b"\x55\0" + w[22:], "byte 20: sample kind 0x0055 is compressed"),
         (lambda w: w[:22] + b"\0\0" + w[24:], "byte 20: 0 channels; allowed are 1 to 256"),
+        (lambda w: w[:22] + b"\1\1" + w[24:], "byte 20: 257 channels; allowed are 1 to 256; the"),
+        (lambda w: w[:16] + b"\x0f" + w[17:], "byte 20: the fmt chunk holds 15 bytes, at least 16"),
+        (lambda w: w[:20] + b"\xfe\xff" + w[22:], "byte 20: the extensible fmt chunk has no known"),
         (lambda w: w[:24] + b"\0\0\0\0" + w[28:], "byte 20: a sample rate of 0 Hz"),
         (lambda w: w[:34] + b"\x0c\x01" + w[36:], "byte 20: 268 bits a sample"),
     ],
@@ -210,3 +213,24 @@ def test_a_rate_given_by_hand_wins_and_is_told(load: Load) -> None:
     assert isinstance(trace, Samples)
     assert trace.rate_hz == 48001
     assert "48,001 instead, as --rate asks" in " ".join(capture.notes)
+
+
+def test_256_channels_are_numbered(load: Load) -> None:
+    capture = load("x.wav", make_wav(bytes(range(256)) * 4, channels=256))
+    assert [trace.name for trace in capture.traces][::255] == ["channel 1", "channel 256"]
+    assert _values(capture)[0].size == 2
+
+
+def test_a_format_behind_the_data_is_found(load: Load) -> None:
+    plain = make_wav(bytes(range(40)))
+    moved = plain[:12] + plain[36:] + plain[12:36]
+    np.testing.assert_array_equal(
+        _values(load("x.wav", moved))[0], _values(load("y.wav", plain))[0]
+    )
+
+
+def test_a_second_data_chunk_is_left_out(load: Load) -> None:
+    plain = make_wav(bytes(range(40)))
+    second = b"data" + struct.pack("<I", 4) + b"\xff" * 4
+    moved = plain[:12] + plain[36:] + second + plain[12:36]
+    assert _values(load("x.wav", moved))[0].size == 20
