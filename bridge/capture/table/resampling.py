@@ -25,7 +25,8 @@ GAP_MOST = 1 << 31  # samples between two rows, six hours at 100 kHz (judgement)
 PIECE_SAMPLES = 1 << 20  # samples made at a time: 8 MB of float64 (judgement)
 REACH_SAMPLES = 0.5  # samples that a row may be off its place before rows are missing: half
 COARSE_REACH_SHARE, COARSE_REACH_SAMPLES = 0.02, 100  # the same for times that repeat (judgement)
-FIRST_LOOK = 256  # rows searched at first for one that is off its place; then twice as many
+LEFT_OUT = -1  # number of a row that comes too early to be a sample
+FIRST_LOOK = 64  # rows searched at first for one off its place, then twice as many (judgement)
 
 
 def resample(
@@ -78,23 +79,47 @@ class _Grid:
         self._where = where
         self._count = 0  # samples given
         self._last_s: float | None = None  # time of the last row
-        self.last_value = first_value
+        self.last_value = first_value  # of the last row
+        self._last_sample = first_value  # of the last sample that a row gave
 
     def place(self, times_s: Reals, values: Reals) -> Iterator[Reals]:
-        """Rows near their place are samples as they stand; a gap before one is bridged."""
+        """Rows near their place are samples as they stand; gaps are bridged by straight lines."""
         offsets = (times_s - self._base.start_s) * self._base.rate_hz
         offsets -= np.arange(times_s.size)  # place of a row - its number here
-        row = 0
+        first = self._count
+        broken: CaptureError | None = None
+        row = self._find_off(offsets, 0)
+        if row == times_s.size:  # no gap: nothing to lay out
+            self._count += row
+            self._last_sample = float(values[-1])
+            yield values
+            return
+        numbers = np.arange(first, first + times_s.size)  # of the sample that each row is
+        self._count += row
         while row < times_s.size:
-            end = self._find_off(offsets, row)
-            if end > row:
-                yield values[row:end]
-                self._count += end - row
-                self.last_value = float(values[end - 1])
-            if end < times_s.size:
-                place = float(offsets[end]) + end
-                yield from self._bridge(place, float(values[end]), float(times_s[end]))
-            row = end + 1
+            place = float(offsets[row]) + row
+            if place - self._count > GAP_MOST:
+                broken = self._refuse_gap(float(times_s[row]))
+                numbers = numbers[:row]
+                break
+            until = int(np.floor(place + 0.5)) + 1
+            if until > self._count:
+                numbers[row] = until - 1
+                self._count = until
+            else:
+                numbers[row] = LEFT_OUT
+            end = self._find_off(offsets, row + 1)
+            numbers[row + 1 : end] += self._count - (first + row + 1)
+            self._count += end - row - 1
+            row = end
+        placed = numbers != LEFT_OUT
+        xs = np.concatenate(([first - 1], numbers[placed]))
+        ys = np.concatenate(([self._last_sample], values[: numbers.size][placed]))
+        for low in range(first, self._count, PIECE_SAMPLES):
+            yield np.interp(np.arange(low, min(low + PIECE_SAMPLES, self._count)), xs, ys)
+        self._last_sample = float(ys[-1])
+        if broken is not None:
+            raise broken
 
     def _find_off(self, offsets: Reals, first: int) -> int:
         """The first row from `first` on that is off its place, or the number of rows."""
@@ -116,18 +141,6 @@ class _Grid:
             low += look
             look *= 2
         return int(offsets.size)
-
-    def _bridge(self, place: float, value: float, time_s: float) -> Iterator[Reals]:
-        """Samples up to a row that comes late; none for a row that comes too early."""
-        if place - self._count > GAP_MOST:
-            raise self._refuse_gap(time_s)
-        until = int(np.floor(place + 0.5)) + 1
-        if until > self._count:
-            xs, ys = [self._count - 1, until - 1], [self.last_value, value]
-            for low in range(self._count, until, PIECE_SAMPLES):
-                yield np.interp(np.arange(low, min(low + PIECE_SAMPLES, until)), xs, ys)
-            self._count = until
-        self.last_value = value
 
     def interpolate(self, times_s: Reals, values: Reals) -> Iterator[Reals]:
         """Samples before the last row, on straight lines between rows that lie unevenly."""
