@@ -61,11 +61,11 @@ def read_npy(source: Source, rate_hz: float | None, block: int) -> Capture:
 
 
 def read_npz(source: Source, rate_hz: float | None, block: int) -> Capture:
-    """Read the arrays of an `.npz`; its own rate is used where `rate_hz` is not given."""
+    """Read the arrays of an `.npz`; its rate is used where `rate_hz` is not given."""
     source.unpack()
     arrays: list[Array] = []
     start_s = 0.0
-    own_hz: float | None = None
+    file_hz: float | None = None
     try:
         with zipfile.ZipFile(source.path) as pack:
             for member in pack.namelist():
@@ -75,14 +75,14 @@ def read_npz(source: Source, rate_hz: float | None, block: int) -> Capture:
                     array = read_header(source, member, file)
                 key = member.removesuffix(".npy").casefold()
                 if key in RATE_NAMES or key in INTERVAL_NAMES:
-                    own_hz = _read_rate(array, key)
+                    file_hz = _read_rate(array, key)
                 elif key in TIME_NAMES:
-                    start_s, own_hz = _read_times(array, block)
+                    start_s, file_hz = _read_times(array, block)
                 elif array.count > 1:
                     arrays.append(array)
     except _ZIP_TROUBLE as error:
         raise _explain(source.name, error) from None
-    rate = _need_rate(source, rate_hz or own_hz)
+    rate = _need_rate(source, rate_hz or file_hz)
     return _make_capture(source, arrays, rate, start_s, block)
 
 
@@ -180,13 +180,13 @@ def _find_channels(array: Array) -> tuple[list[Channel], list[str]]:
                 found.append(Channel(array, f"{name} {n + 1}", n * columns, 1, whole))
         if fields:
             found = []
-    kept = [channel for channel in found if channel.dtype.kind in "biuf" and channel.count]
-    if not kept:
+    numeric = [channel for channel in found if channel.dtype.kind in "biuf" and channel.count]
+    if not numeric:
         raise CaptureError(
             f"{array.where}: byte {array.data_start}: no numbers for a channel"
             f" (kind {str(array.dtype)[:40]}, shape {array.shape}); save real numbers"
         )
-    return kept, notes
+    return numeric, notes
 
 
 def _raw(channel: Channel, block: int) -> Iterator[RawBlock]:

@@ -60,10 +60,10 @@ class Edges:
     """A logic channel: a comparator's carrier, or its envelope.
 
     `chunks` gives (times_s float64, levels uint8) in time order, equal lengths, never empty.
-    The first pair is the level the capture starts with; after that the level differs from the
-    one before (2 = unknown). `resolution_s` is the grain of the times: the time scale, or the
-    sampling interval. `start_s` is the first moment the capture tells of; `end_s` the last, or
-    None where only a whole pass would tell. `steps`, where a reader has it, is the same pass with
+    The first pair is the level that the capture starts with; each later level differs from the one
+    before it (2 = unknown). `resolution_s` is the grain of the times: the time scale, or the
+    sampling interval. `start_s` is the first moment of the capture; `end_s` the last, or None
+    where only a whole pass would show it. `steps`, where a reader has it, is the same pass with
     the time that it has come to, and None for a stretch in which nothing changed: a line at rest
     can be left before its next edge.
     """

@@ -78,7 +78,7 @@ def split_unit(name: str, unit: str = "") -> tuple[str, str]:
 
 
 def read_rate(line: str, decimal: str) -> float | None:
-    """Find a sample rate in Hz in a line, told as rate or as interval.
+    """Find a sample rate in Hz in a line, written as rate or as interval.
 
     >>> read_rate("# sample_rate = 100 kHz", "."), read_rate("Sample Interval,1.0e-05", ".")
     (100000.0, 100000.0)

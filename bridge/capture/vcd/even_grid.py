@@ -39,8 +39,8 @@ def find_grid(ticks: NDArray[np.int64], tick_s: float) -> Grid:
     """Find the coarsest even grid on which all changes lie, within one tick of rounding.
 
     >>> import numpy as np
-    >>> kept = np.array([0, 1, 2, 4, 5, 9, 10, 11, 13, 14, 15, 16, 18, 20, 21, 22, 24, 25, 27])
-    >>> find_grid(np.rint(kept / 96000 / 1e-6).astype(np.int64), 1e-6).period
+    >>> places = np.array([0, 1, 2, 4, 5, 9, 10, 11, 13, 14, 15, 16, 18, 20, 21, 22, 24, 25, 27])
+    >>> find_grid(np.rint(places / 96000 / 1e-6).astype(np.int64), 1e-6).period
     10.416666666666666
     """
     times = np.unique(ticks)
@@ -120,7 +120,7 @@ def hold_samples(
 ) -> Iterator[FloatBlock]:
     """Hold each value until the next change: even samples from (ticks, values, now) blocks.
 
-    `now` is the tick up to which a block tells; values that are no numbers keep the one before.
+    `now` is the tick up to which a block reaches; values that are no numbers keep the one before.
     """
     done = 0  # samples given so far
     value = np.float32(np.nan)

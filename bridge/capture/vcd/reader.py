@@ -119,7 +119,7 @@ def _first_tick(source: Source, header: Header, block: int) -> int:
 
 
 def _read_end(source: Source, header: Header) -> float | None:
-    """Time of the last stamp, from the tail of the file; None where it cannot be told."""
+    """Time of the last stamp, from the tail of the file; None where it is unknown."""
     if source.size is None:
         return None
     start = max(header.body_start - 1, source.size - TAIL_BYTES)
