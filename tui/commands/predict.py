@@ -131,7 +131,7 @@ def _notes(result: Prediction) -> list[str]:
     names = {row.number: f"{row.number} {row.name}" for row in result.rows}
     outliers = _grouped((outlier.explanation, names[outlier.number]) for outlier in result.outliers)
     marked = _grouped((row.note, names[row.number]) for row in result.rows if row.note)
-    notes = [f"? {', '.join(who)}: {story}." for story, who in outliers.items()]
+    notes = [f"? {', '.join(who)}: {explanation}." for explanation, who in outliers.items()]
     notes += [f"- {note}." for note in result.notes]
     notes += [f"* {note}: {', '.join(who)}." for note, who in marked.items()]
     lines = [""] if notes else []

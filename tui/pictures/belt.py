@@ -17,13 +17,13 @@ from sim.station_rig import linkage_of, obstacles_of, site_of, travel_of
 from tui.pictures.figure import new_figure, save_figure
 from tui.text_table import cells_of, fit, side
 
-STEPS = 240  # points along the belt
-WIDE_PT, HIGH_PT = 590.0, 270.0  # pt, one panel as matplotlib lays out two of them
-LETTER_PT, LINE, ADVANCE = 8.0, 1.25, 0.62  # pt; of it, the height of a line, an average letter
-SMALLEST_PT = 4.5  # pt, letters of a list too long for the picture
-LONGEST = 16  # letters of a name in the picture
-LOWEST_DEG = -6.0  # deg of elevation at the foot of the picture
-MARGIN_DEG = 6.0  # deg of hour angle shown beyond the satellites and the ends of the travel
+STEPS = 240  # points along the belt (judgement)
+WIDE_PT, HIGH_PT = 590.0, 270.0  # pt, one panel as matplotlib lays out two (read off a picture)
+LETTER_PT, LINE, ADVANCE = 8.0, 1.25, 0.62  # pt; of it, a line and a mean letter (judgement)
+SMALLEST_PT = 4.5  # pt, letters of a list too long for the picture (judgement)
+LONGEST = 16  # cells of a name in the picture (judgement)
+LOWEST_DEG = -6.0  # deg of elevation at the foot of the picture (judgement)
+MARGIN_DEG = 6.0  # deg of hour angle beyond satellites and ends of the travel (judgement)
 
 
 def draw_plan(station: Station, plan: Survey, out: Path) -> None:
@@ -40,6 +40,7 @@ def draw_plan(station: Station, plan: Survey, out: Path) -> None:
 
 
 def _belt(site: Site) -> Iterator[float]:
+    """Longitudes along the belt, in degrees, from one horizon to the other."""
     half = half_belt_deg(site)
     for step in range(STEPS + 1):
         yield wrap_longitude(site.longitude_deg - half + 2.0 * half * step / STEPS)
@@ -84,7 +85,7 @@ def spaced(places: Sequence[float], gap: float, low: float, high: float) -> list
     return [mean + index * gap for index, mean in enumerate(level)]
 
 
-def _label(axes: Any, labels: list[tuple[float, float, str]], edge: str) -> None:
+def _write_labels(axes: Any, labels: list[tuple[float, float, str]], edge: str) -> None:
     """Write labels upright in a row along the top or bottom edge, each with a line to its spot.
 
     The limits of the panel are moved to make room for the row.
@@ -110,7 +111,8 @@ def _label(axes: Any, labels: list[tuple[float, float, str]], edge: str) -> None
         )  # fmt: skip
 
 
-def _called(row: Satellite) -> str:
+def _label_of(row: Satellite) -> str:
+    """Name and longitude of a satellite, the name cut where it is long."""
     name = row.name if cells_of(row.name) <= LONGEST else fit(row.name, LONGEST)
     return f"{name} {side(row.longitude_deg or 0.0)}"
 
@@ -152,7 +154,7 @@ def _draw_sky(axes: Any, station: Station, plan: Survey) -> None:
             for s in rows
         ]
         shown = [
-            (x, y or 0.0, _called(row))
+            (x, y or 0.0, _label_of(row))
             for row, (x, y) in zip(rows, spots, strict=True)
             if left <= x <= right and (y or 0.0) >= LOWEST_DEG
         ]
@@ -163,7 +165,7 @@ def _draw_sky(axes: Any, station: Station, plan: Survey) -> None:
     axes.axhline(0.0, color="black", linewidth=1)
     axes.set_ylim(LOWEST_DEG, max(elevation for _, elevation in track) + 3.0)
     axes.set_xlim(left, right)
-    _label(axes, labels, "top")
+    _write_labels(axes, labels, "top")
     axes.xaxis.set_major_formatter(lambda value, _: f"{value % 360:g}")
     axes.set_xlabel("azimuth, deg clockwise from true north")
     axes.set_ylabel("elevation, deg")
@@ -204,9 +206,9 @@ def _draw_travel(axes: Any, station: Station, plan: Survey) -> None:
     for row in rows:
         count = row.taught if row.taught is not None else row.count
         if count is not None:
-            labels.append((row.hour_angle_deg or 0.0, float(count), _called(row)))
+            labels.append((row.hour_angle_deg or 0.0, float(count), _label_of(row)))
     axes.set_xlim(left, right)
-    _label(axes, labels, "bottom")
+    _write_labels(axes, labels, "bottom")
     _legend(axes)
 
 

@@ -12,7 +12,7 @@ from bridge.textfile.read import read_bytes
 from bridge.textfile.save import save_whole
 
 KINDS = (".svg", ".png", ".pdf")
-INCHES = (9.0, 9.0)  # in, width and height of a picture of two panels
+INCHES = (9.0, 9.0)  # in, width and height of a picture of two panels (judgement)
 
 
 def new_figure(out: Path, inches: tuple[float, float] = INCHES) -> Any:

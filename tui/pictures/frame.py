@@ -22,13 +22,13 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-ROW_INCHES = 1.35  # in, height of a byte's row; the rest is the title
+ROW_INCHES = 1.35  # in, height of a byte's row; the rest is the title (judgement)
 ROWS_MOST = 10  # bytes drawn; a message has six or eight at most
-TITLE_WIDTH = 120  # letters in a line of the title
+TITLE_WIDTH = 120  # letters in a line of the title (judgement)
 FAULTS_MOST = 3  # faults listed under the title (judgement)
 AROUND_S = std.BIT_S  # s drawn before and after a byte
 SLOT_RANGE_S = (0.3e-3, 0.7e-3)  # s; outside it the mean slot tells nothing, and 0.5 is drawn
-SPOKEN = {"parse_math": False}
+LITERAL = {"parse_math": False}  # dollar signs of a name are no formula
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ def draw_frames(capture: Capture, out: Path, channel: str | None = None) -> None
     wave = cut_wave(trace, frame.t_s - AROUND_S, frame.t_s + rows * row_s + AROUND_S)
     figure.set_size_inches(9.0, 1.6 + ROW_INCHES * rows)
     panels = figure.subplots(rows, 1, squeeze=False, sharey=True)[:, 0]
-    figure.suptitle(_title(capture, trace, frame, slot_s), fontsize=9, **SPOKEN)
+    figure.suptitle(_title(capture, trace, frame, slot_s), fontsize=9, **LITERAL)
     for n, axes in enumerate(panels):
         _draw_byte(axes, frame, n, wave, slot_s)
     unit = "V" if isinstance(trace, Samples) and trace.volts else "level"
