@@ -9,11 +9,13 @@ from sim.sky.belt import Obstacle, Site
 
 
 def site_of(station: Station) -> Site:
+    """The place on the ground. Raises YardError where it cannot be one."""
     here = station.station
     return Site(here.latitude_deg, here.longitude_deg, here.height_m)
 
 
 def obstacles_of(station: Station) -> tuple[Obstacle, ...]:
+    """The obstacle mask, sector by sector."""
     rows = station.station.obstacles
     return tuple(Obstacle(*row.azimuth_deg, row.elevation_deg) for row in rows)
 

@@ -1,8 +1,8 @@
-"""A usual rig for a station whose file says nothing of one: every figure here is assumed.
+"""A usual rig for a station file that describes none: every figure here is assumed.
 
-Speeds, currents, coast and backlash are common practice; the end switches are put where the file
-says the ends are, else 10 counts outside the soft limits, which are set 5 to 10 inside them (common
-practice), or at the ends of the stroke where there are no limits.
+Speeds, currents, coast and backlash are common practice. The end switches stand where the file has
+the ends, else 10 counts outside the soft limits, which are set 5 to 10 counts inside them (common
+practice), else at the ends of the stroke.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from sim.yard import EndsTable, PositionerTable, RigTable, StartTable, Yard, che
 
 LINEAR_MM_S = 4.0  # mm/s of a linear actuator (common practice: 3-6)
 WORM_DEG_S = 1.2  # deg/s of a worm drive (common practice)
-BESIDE = 10.0  # counts from a soft limit to the end switch behind it (common practice)
-STOP = 10.0  # counts from an end switch to the stop behind it (judgement)
+SWITCH_BEHIND_LIMIT = 10.0  # counts from a soft limit to the end switch behind it (common practice)
+STOP_BEHIND_SWITCH = 10.0  # counts from an end switch to the stop behind it (judgement)
 WORM_REACH_DEG = 75.0  # deg either side of noon to which a worm turns (judgement)
 
 
@@ -36,8 +36,8 @@ def usual_yard(station: Station, where: str = "the station") -> Yard:
         rig = RigTable(speed_deg_s=WORM_DEG_S)
     east, west = low, high
     if station.limits is not None:
-        east = max(low, station.limits.east - BESIDE)
-        west = min(high, station.limits.west + BESIDE)
+        east = max(low, station.limits.east - SWITCH_BEHIND_LIMIT)
+        west = min(high, station.limits.west + SWITCH_BEHIND_LIMIT)
     known = ends_of(station)
     east, west = known.get("east", east), known.get("west", west)
     yard = Yard(
@@ -48,8 +48,8 @@ def usual_yard(station: Station, where: str = "the station") -> Yard:
         ends=EndsTable(
             east_switch=east,
             west_switch=west,
-            east_stop=min(low, east) - STOP,
-            west_stop=max(high, west) + STOP,
+            east_stop=min(low, east) - STOP_BEHIND_SWITCH,
+            west_stop=max(high, west) + STOP_BEHIND_SWITCH,
         ),
         start=StartTable(count=round((east + west) / 2), taught=True),
     )

@@ -42,9 +42,9 @@ def load_yard(name_or_path: str) -> Yard:
 
 
 def _is_station(text: str) -> bool:
-    """True where a file says nothing of a rig: no [rig], and no end switch in [ends].
+    """True where a file describes no rig: no [rig], and no end switch in [ends].
 
-    What a station keeps in [ends] are the counts read there.
+    The [ends] of a station file hold the counts read there.
     """
     places = places_of(read_toml(text)[1])
     return ("rig",) not in places and ("ends", "east_switch") not in places

@@ -1,1 +1,1 @@
-"""What arithmetic can do for a station: survey, predicted counts, lost counts, checks."""
+"""Counts along the arc from taught ones: curves, fits, mixtures, outliers, prediction."""

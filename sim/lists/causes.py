@@ -1,7 +1,7 @@
 """What may have happened to a dish whose counts no longer fit, each as the shifts it would show.
 
-A cause says, for every satellite of the list and for both ends, how many counts its reading moves:
-a fixed part, parts that grow with unknown amounts, and a part of each reading's own.
+A cause gives, for every satellite of the list and for both ends, how many counts its reading moves:
+a fixed part, parts that grow with unknown amounts, and a part of each reading by itself.
 """
 
 from __future__ import annotations
@@ -174,8 +174,8 @@ def _mistaken(places: Sequence[Place], measured: Sequence[int], fit: Fit) -> lis
     repeaked = [at for at in measured if places[at].hour_angle_deg is not None]
     for at in repeaked:
         for other in _next_to(places, at):
-            says = f"{places[at].label} was re-peaked on its neighbour {places[other].label}"
-            steps.append(((at,), {at: _apart(places, at, other, fit)}, {}, says))
+            detail = f"{places[at].label} was re-peaked on its neighbour {places[other].label}"
+            steps.append(((at,), {at: _apart(places, at, other, fit)}, {}, detail))
         for sign in (-1, 1):
             wide = abs(_steep(places[at], fit))
             steps.append(

@@ -59,6 +59,10 @@ def test_looks_are_in_their_ranges(latitude: float, longitude: float, satellite:
     assert 42164 - 6378.2 <= look.range_km <= 42164 + 6378.2
 
 
+def test_an_azimuth_a_hair_west_of_north_is_north() -> None:
+    assert look_angles(Site(-45.0, 0.0), -1e-14).azimuth_deg == 0.0
+
+
 def test_overhead_has_no_azimuth() -> None:
     look = look_angles(Site(0.0, 100.5), 100.5)
     assert look.elevation_deg == 90.0
