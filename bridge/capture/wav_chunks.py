@@ -171,7 +171,7 @@ def _find_next(source: Source, file: BinaryIO, end: int, size: int) -> int:
     plain, padded = near[:4], near[1:5]
     if plain in KNOWN_IDS and padded not in KNOWN_IDS:
         return end
-    if near[:1] != b"\0" and _is_id(plain) and not _is_id(padded):
+    if _is_id(plain) and not _is_id(padded):
         return end
     return end + 1
 

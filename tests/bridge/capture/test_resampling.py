@@ -49,6 +49,9 @@ def test_a_gap_is_bridged_by_a_straight_line() -> None:
 def test_half_a_sample_is_the_limit_of_a_place() -> None:
     assert samples([0, 1.45, 2.45], [0, 10, 20]) == [0, 10, 20]
     assert samples([0, 1.55, 2.55], [0, 10, 20]) == [0, 5, 10, 20]
+    exact = TimeBase(0, 1.0, 1024.0, 0.0, is_even=True, grain_s=1 / 1024)  # halves are exact
+    given_rows = [(np.array([0, 1.5]) / 1024, np.array([0.0, 10.0]))]
+    assert np.concatenate(list(resample(given_rows, exact, 0.0, "x.csv"))).tolist() == [0, 5, 10]
 
 
 def test_rows_that_come_too_early_are_left_out() -> None:

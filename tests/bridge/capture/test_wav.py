@@ -129,8 +129,11 @@ def test_what_scipy_writes(load: Load, dtype: Any) -> None:
 
 @pytest.mark.parametrize("pad", [b"", b"\0"])
 @pytest.mark.parametrize("name", [b"LIST", b"note"])
-def test_odd_chunks_with_and_without_a_pad_byte(load: Load, pad: bytes, name: bytes) -> None:
-    data = bytes(range(1, 21))
+@pytest.mark.parametrize("size", [20, 40])  # 40 is a printable byte, as those of an id are
+def test_odd_chunks_with_and_without_a_pad_byte(
+    load: Load, pad: bytes, name: bytes, size: int
+) -> None:
+    data = bytes(range(1, size + 1))
     odd = name + struct.pack("<I", 5) + b"INFO\x01" + pad
     content = make_wav(data, before=odd)
     np.testing.assert_array_equal(
