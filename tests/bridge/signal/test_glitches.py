@@ -10,7 +10,7 @@ import pytest
 
 from bridge.bus.event import FrameHeard, Tone
 from bridge.decode.line_decoder import SampleDecoder
-from bridge.signal.glitches import is_converter_flicker
+from bridge.signal.glitches import is_converter_flicker, remove_spikes
 from bridge.signal.waveform import Sending, samples_of
 
 FRAME = bytes.fromhex("E03168FF")
@@ -88,3 +88,70 @@ def test_white_noise_is_no_flicker(rate_hz: float) -> None:
     noise = np.random.default_rng(5).standard_normal(round(0.06 * rate_hz))
     assert not is_converter_flicker(np.rint(1_000 * noise).astype(np.int16), rate_hz)
     assert not is_converter_flicker((0.1 * noise).astype(np.float32), rate_hz)
+
+
+def _hum(count: int = 960) -> np.ndarray:
+    """A carrier of 24 kHz at 96 kHz, four samples a cycle, on a supply of 13 V."""
+    return (13.0 + 0.3 * np.sin(np.pi / 2 * np.arange(count))).astype(np.float32)
+
+
+@pytest.mark.parametrize("length", [1, 2])
+def test_a_spike_is_replaced_by_what_tone_would_be(length: int) -> None:
+    wave = _hum()
+    struck = wave.copy()
+    struck[501 : 501 + length] += 2.0
+    cleared = remove_spikes(struck, 96e3)
+    assert cleared == pytest.approx(wave, abs=1e-3)
+    assert struck[501] == pytest.approx(wave[501] + 2.0)  # what came in is left as it was
+
+
+def test_a_spike_on_a_quiet_line_becomes_the_supply() -> None:
+    rng = np.random.default_rng(4)
+    quiet = (13.0 + 0.01 * rng.standard_normal(960)).astype(np.float32)
+    struck = quiet.copy()
+    struck[[0, 300, 940]] += np.float32([1.0, -1.0, 1.0])
+    assert np.abs(remove_spikes(struck, 96e3) - 13.0).max() < 0.06
+
+
+def test_three_samples_in_a_row_are_no_spike() -> None:
+    struck = _hum()
+    struck[500:503] += 2.0
+    assert remove_spikes(struck, 96e3) is struck or np.array_equal(
+        remove_spikes(struck, 96e3), struck
+    )
+
+
+def test_where_nothing_stands_out_the_same_array_comes_back() -> None:
+    wave = _hum()
+    assert remove_spikes(wave, 96e3) is wave
+    assert remove_spikes(wave[:20], 96e3).base is wave  # less than eight cycles
+    struck = wave.copy()
+    struck[500] += 2.0
+    assert remove_spikes(struck, 400e3) is struck  # so fast that one sample weighs little
+
+
+@pytest.mark.parametrize(("height", "replaced"), [(1.4, False), (1.8, True)])
+def test_a_spike_stands_above_one_and_a_half_times_the_tone(height: float, replaced: bool) -> None:
+    wave = _hum()
+    struck = wave.copy()
+    struck[500] = 13.0 + height * 0.3
+    assert bool(remove_spikes(struck, 96e3)[500] != struck[500]) is replaced
+
+
+def test_flicker_and_tone_of_the_last_digits() -> None:
+    rng = np.random.default_rng(6)
+    at = np.arange(4000)
+    tone = np.rint(0.9 * np.sin(2 * np.pi * 22 / 96 * at)).astype(np.int16)
+    assert not is_converter_flicker(tone, 96e3)
+    assert is_converter_flicker(np.zeros(4000, np.int16), 96e3)
+    assert not is_converter_flicker(np.zeros(5, np.int16), 96e3)
+    toggling = rng.integers(0, 2, 4000).astype(np.int16)
+    assert is_converter_flicker(toggling, 96e3)
+    drifting = toggling + at // 1000  # the baseline moves by a step now and then
+    assert is_converter_flicker(drifting.astype(np.int16), 96e3)
+    for peak in (2_000, 100):  # one click, in the middle or beside it
+        clicked = toggling.copy()
+        clicked[peak] += 6
+        assert not is_converter_flicker(clicked, 96e3)
+    wide = rng.integers(0, 3, 4000).astype(np.int16)  # most rows swing by two steps
+    assert not is_converter_flicker(wide, 96e3)

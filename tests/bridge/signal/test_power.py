@@ -70,3 +70,37 @@ def test_what_is_no_number_is_taken_for_none() -> None:
     for unit in probe(samples, 96e3, [3, 401]):
         assert np.isfinite(unit.power).all()
         assert np.abs(unit.means).max() <= LARGEST_SAMPLE + 3.0
+
+
+@pytest.mark.parametrize("rate_hz", [48e3, 96e3, 1e6])
+def test_noise_has_twice_its_variance_in_each_block(rate_hz: float) -> None:
+    """Two unit vectors a reference: the sum of two variances (computed)."""
+    noise = 0.2 * np.random.default_rng(2).standard_normal(round(0.2 * rate_hz))
+    meter = PowerMeter(rate_hz, scale=3.0)
+    batches = [*meter.push(noise.astype(np.float32)), *meter.finish()]
+    power = np.hstack([batch.power for batch in batches])
+    assert power.mean(axis=1) == pytest.approx([2 * 0.6**2] * 2, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "block"), [(8e3, 6), (96e3, 9), (399e3, 36), (400e3, 72), (1e6, 182)]
+)
+def test_blocks_are_two_cycles_and_every_second_where_samples_are_fast(
+    rate_hz: float, block: int
+) -> None:
+    assert PowerMeter(rate_hz).block == block
+
+
+@pytest.mark.parametrize("rate_hz", [96e3, 1e6])
+def test_batches_have_4096_blocks(rate_hz: float) -> None:
+    meter = PowerMeter(rate_hz)
+    count = 2 * 4096 * meter.block
+    batches = [*meter.push(np.zeros(count + 5, np.int16)), *meter.finish()]
+    assert [batch.samples for batch in batches] == [count // 2, count // 2, 5]
+    assert [batch.power.shape for batch in batches] == [(2, 4096), (2, 4096), (2, 0)]
+
+
+def test_a_rate_that_cannot_show_a_reference_gives_numbers_all_the_same() -> None:
+    meter = PowerMeter(24.2e3)
+    batches = [*meter.push(np.ones(500, np.float32)), *meter.finish()]
+    assert np.isfinite(batches[0].power).all()
