@@ -26,7 +26,7 @@ BREAK_S = 70e-6  # s without an edge that end tone; a period at 17.6 kHz is 57 u
 BOUNCE_S = 3e-6  # s, shorter pulses are a comparator's chatter; judgement
 HOLE_PERIODS = 1.45  # periods without an edge of one direction that show a hole; judgement
 HELD_EDGES = 4096  # edges held of a stretch still on; more is continuous tone; judgement
-FEWEST_PERIODS = 3  # periods, above which a hole in a stretch can be told; judgement
+FEWEST_PERIODS = 3  # periods, above which a hole in a stretch can be found; judgement
 CUT_PERIODS = 2  # periods, above which the first is left out: keying may cut it; judgement
 
 

@@ -33,7 +33,7 @@ class SampleDetector:
     """Samples in any chunks -> tone updates; sample n lies at `start_s + n / rate_hz`.
 
     `scale` and `offset` turn what is pushed into the unit of the trace: raw * scale + offset.
-    `volts` tells that this unit is V; it becomes true where the samples sit at a supply's level.
+    With `volts` this unit is V; it becomes true where the samples sit at a supply's level.
     """
 
     rate_hz: float

@@ -37,7 +37,7 @@ MOST_MARKS = LONGEST_READ * std.BITS_PER_BYTE  # marks of the longest message
 
 @dataclass(frozen=True, slots=True)
 class MarkColumns:
-    """Stretches of tone in time order; `carrier_hz` is nan where it was not measured."""
+    """Marks in time order as columns, (n,) each; `carrier_hz` is nan where not measured."""
 
     on_s: Reals
     off_s: Reals
@@ -47,11 +47,13 @@ class MarkColumns:
         return len(self.on_s)
 
     def marks(self) -> list[Mark]:
+        """The same marks one by one."""
         columns = (self.on_s, self.off_s, self.carrier_hz)
         rows = zip(*(column.tolist() for column in columns), strict=True)
         return [Mark(on, off, carrier_hz=None if isnan(hz) else hz) for on, off, hz in rows]
 
     def part(self, first: int, end: int) -> MarkColumns:
+        """Marks `first` to `end`, as views."""
         return MarkColumns(self.on_s[first:end], self.off_s[first:end], self.carrier_hz[first:end])
 
     def then(self, others: MarkColumns) -> MarkColumns:
