@@ -225,10 +225,11 @@ class Restoration:
     def _start_of_proof(self, seen: Observation, count: int) -> int:
         """Where a return begins: PROOF_AWAY on the side of the dish, or on the other for room."""
         away = PROOF_AWAY if seen.count >= count else -PROOF_AWAY
-        low = self.plan.east if self.plan.east is not None else count - PROOF_AWAY
-        high = self.plan.west if self.plan.west is not None else count + PROOF_AWAY
-        starts = [min(max(start, low), high) for start in (count + away, count - away)]
-        return max(starts, key=lambda start: abs(start - count))
+        starts = (count + away, count - away)
+        low = min(starts) if self.plan.east is None else self.plan.east
+        high = max(starts) if self.plan.west is None else self.plan.west
+        inside = [min(max(start, low), high) for start in starts]
+        return max(inside, key=lambda start: abs(start - count))
 
 
 def _peaks(signal_db: float | None, beside_db: float | None) -> bool:

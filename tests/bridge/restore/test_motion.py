@@ -286,6 +286,22 @@ def test_a_drive_may_coast_by_eight_and_chatter_by_three(side, count):
     assert StopMotor() not in looks.requests
 
 
+@pytest.mark.parametrize(("side", "sign"), [("west", 1), ("east", -1)])
+def test_counts_driven_in_a_row_to_one_side_add_up(side, sign):
+    mover = Mover(BARE, two_way=False)
+    at = 500
+    for moved, taken_up in ((1, 1), (6, 7), (0, 7)):
+        looks = Looks(look(0.1, at + sign * moved, side), look(0.2, at + sign * moved))
+        looks.run(mover.drive(look(0.0, at), side, 6))
+        at += sign * moved
+        assert (mover.last_side, mover.taken_up, mover.still) == (side, taken_up, moved == 0)
+    other = "east" if side == "west" else "west"
+    mover.rested_s = -10.0  # s, long enough ago to turn back
+    looks = Looks(look(0.1, at - sign, other), look(0.2, at - sign))
+    looks.run(mover.drive(look(0.0, at), other, 6))
+    assert (mover.last_side, mover.taken_up, mover.still) == (other, 1, 0)
+
+
 @pytest.mark.parametrize(
     ("side", "count", "sentence"),
     [

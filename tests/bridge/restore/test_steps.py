@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from bridge.bus.command import Drive, Goto, command_of
@@ -10,7 +12,7 @@ from bridge.errors import LinkError, Refused
 from bridge.link.dialogue import Heard, Stopped
 from bridge.restore.journal import Journal
 from bridge.restore.plan import plan_of
-from bridge.restore.requests import OBSERVE, StopMotor
+from bridge.restore.requests import OBSERVE, Observation, StopMotor
 from bridge.restore.runner import Runner
 from bridge.restore.steps import Restoration
 from sim.rig.dish import Dish
@@ -286,8 +288,6 @@ def test_a_lease_that_ran_out_ends_it(rig, station):
 
 @pytest.mark.parametrize("missing", ["tally", "pulses"])
 def test_an_adapter_whose_counts_go_away_ends_it(rig, station, missing):
-    from dataclasses import replace
-
     bus = rig()
     status = bus.status
     bus.status = lambda: replace(status(), **{missing: None} if len(bus.frames) >= 8 else {})
@@ -320,8 +320,6 @@ def test_only_as_many_stops_as_were_sent_from_here_are_expected(rig):
 
 
 def test_an_adapter_without_a_clock_is_timed_by_the_host(rig, station):
-    from dataclasses import replace
-
     bus = rig()
     status = bus.status
     bus.status = lambda: replace(status(), t_s=0.0)
@@ -333,8 +331,6 @@ def test_an_adapter_without_a_clock_is_timed_by_the_host(rig, station):
 
 
 def test_an_adapter_that_restarts_ends_it(rig, station):
-    from dataclasses import replace
-
     bus = rig()
 
     def report(_):
@@ -357,6 +353,28 @@ def test_a_failed_proof_has_its_session_put_back_anew(rig, station):
     assert not journal.entries
     _restore(bus, wanted, journal=journal)
     assert _memory(bus)[0] == _counts(wanted)
+
+
+@pytest.mark.parametrize(
+    ("limits", "here", "count", "start"),
+    [
+        (None, 700, 500, 520),  # on the side where the dish is
+        (None, 300, 500, 480),
+        (None, 500, 500, 520),
+        ((45, 985), 60, 50, 70),
+        ((45, 985), 50, 60, 80),  # too little room to the east limit
+        ((45, 985), 50, 65, 45),  # just enough
+        ((45, 985), 985, 980, 960),  # too little room to the west limit
+        ((45, 65), 60, 50, 65),  # too little on both sides: the longer way
+    ],
+)
+def test_a_proof_begins_twenty_counts_away_where_there_is_room(station, limits, here, count, start):
+    plan = replace(plan_of(station(9, limits=None)), east=None, west=None)
+    if limits:
+        plan = replace(plan, east=limits[0], west=limits[1])
+    restoration = Restoration(plan, Journal(plan.fingerprint), two_way=True)
+    seen = Observation(0.0, here, 1000, None)
+    assert restoration._start_of_proof(seen, count) == start
 
 
 # ---- counter writes ------------------------------------------------------------------------
