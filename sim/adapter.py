@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 from bridge.link.packet import NUMBERS, PROTOCOL, LineSplitter, Packet, parse_line
 from bridge.link.status import CAPABILITIES
-from sim.cable import Activity, Cable, Completed, Kind
-from sim.lease import LONGEST_FRAME, STOP_FRAMES, TRIP_FRAMES, Lease, State
+from sim.cable import Cable, CableTask, Completed, Kind
+from sim.lease import LONGEST_FRAME, STOP_FRAMES, TRIP_FRAMES, Lease, LeaseState
 
 if TYPE_CHECKING:
     from sim.rig.dish import Dish
@@ -24,7 +24,7 @@ STOP_TICKET = 0  # of all stop frames that nobody requested; requests have 1, 2,
 LONGEST_LISTEN_MS = 2000  # ms to wait for a reply on the bus (judgement)
 MOST_LINES = 64  # lines that wait for a host that does not read; more are dropped (judgement)
 
-Answer = str | None  # the body of an answer, None while its activity is not over
+Answer = str | None  # the body of an answer, None while its task is not over
 
 
 class SimAdapter:
@@ -39,7 +39,7 @@ class SimAdapter:
         self._lines = LineSplitter()
         self._out: deque[bytes] = deque()
         self._last: tuple[int, str, Answer] | None = None  # the last request: number, body, answer
-        self._ticket = 0  # of the last activity
+        self._ticket = 0  # of the last task
         self._pending: tuple[int, int] | None = None  # ticket and number of an open request
         self._stopped_s: float | None = None
         self._tally_shift = 0
@@ -64,7 +64,7 @@ class SimAdapter:
         self.advance(now_s)  # what can begin at once begins
 
     def advance(self, now_s: float) -> None:
-        """Let time go on: activities on the coax, and the end of the lease."""
+        """Let time go on: tasks on the coax, and the end of the lease."""
         while (at_s := self.next_s()) is not None and at_s <= now_s:
             self._now_s = max(self._now_s, at_s)
             self._take_completed(self._cable.advance(self._now_s))
@@ -146,7 +146,9 @@ class SimAdapter:
     # Verbs: the arguments in, the body of the answer out
 
     def _greet(self) -> Answer:
-        if self.lease.state is State.RUNNING:  # a new host does not know what the old one moved
+        if (
+            self.lease.state is LeaseState.RUNNING
+        ):  # a new host does not know what the old one moved
             self._send_stop_frames(STOP_FRAMES)
         self._pending = None
         self.lease.end()
@@ -216,11 +218,11 @@ class SimAdapter:
     def _enqueue(
         self, kind: Kind, *, data: bytes = b"", value: int = 0, listen_s: float = 0.0
     ) -> Answer:
-        """Request an activity; the answer comes when it is over."""
+        """Request a task; the answer comes when it is over."""
         if self._pending is not None:
             return "no busy the request before is still on the bus"
         self._ticket += 1
-        self._cable.enqueue(Activity(kind, self._ticket, data, listen_s, value))
+        self._cable.enqueue(CableTask(kind, self._ticket, data, listen_s, value))
         return None
 
     def _stop(self) -> None:
@@ -241,7 +243,7 @@ class SimAdapter:
         if self._pending is not None and self._pending[0] in dropped:
             self._finish("no stopped a stop came first; nothing was sent")
         for not_before_s, data in self.lease.stop_frames(times, self._now_s):
-            self._cable.enqueue(Activity("frame", STOP_TICKET, data, not_before_s=not_before_s))
+            self._cable.enqueue(CableTask("frame", STOP_TICKET, data, not_before_s=not_before_s))
 
     def _take_completed(self, completed: list[Completed]) -> None:
         for it in completed:

@@ -2,7 +2,7 @@
 
     frame | quiet | supply | quiet | frame | quiet | reply | quiet          quiet: 15 ms at least
 
-Activities follow one another in the order of their requests. A frame takes 13.5 ms a byte, and
+Tasks follow one another in the order of their requests. A frame takes 13.5 ms a byte, and
 the dish hears it when its last byte has ended. Continuous tone is off around a frame or burst.
 """
 
@@ -23,7 +23,7 @@ Kind = Literal["frame", "burst", "supply", "tone"]
 
 
 @dataclass(frozen=True, slots=True)
-class Activity:
+class CableTask:
     """A request for the coax; `ticket` identifies it in `Completed`."""
 
     kind: Kind
@@ -36,7 +36,7 @@ class Activity:
 
 @dataclass(frozen=True, slots=True)
 class Completed:
-    """An activity that is over, begun at `start_s`; ticket None: a reply that nobody awaited."""
+    """A task that is over, begun at `start_s`; ticket None: a reply that nobody awaited."""
 
     ticket: int | None
     start_s: float
@@ -48,7 +48,7 @@ class Completed:
 class _Transmitting:
     """A frame or burst on the coax, until `end_s`."""
 
-    activity: Activity
+    task: CableTask
     start_s: float
     end_s: float
 
@@ -57,7 +57,7 @@ class _Transmitting:
 class _AwaitingReply:
     """After a frame: until the reply has been heard or the wait for one is over."""
 
-    activity: Activity
+    task: CableTask
     start_s: float
     until_s: float
     free_s: float
@@ -66,28 +66,28 @@ class _AwaitingReply:
 
 
 class Cable:
-    """Activities in, completed ones out; advances the dish."""
+    """Tasks in, completed ones out; advances the dish."""
 
     def __init__(self, dish: Dish) -> None:
         self.dish = dish
         self.supply_v = BOOT_SUPPLY_V
         self.tone = False  # as requested; it is off for a moment around a frame
         self._tone_on = False
-        self._queue: deque[Activity] = deque()
+        self._queue: deque[CableTask] = deque()
         self._busy: _Transmitting | _AwaitingReply | None = None
         self._free_s = dish.time_s
         dish.set_supply(BOOT_SUPPLY_V)
 
-    def enqueue(self, activity: Activity) -> None:
-        """Request an activity after all earlier ones."""
-        self._queue.append(activity)
+    def enqueue(self, task: CableTask) -> None:
+        """Request a task after all earlier ones."""
+        self._queue.append(task)
 
     def discard_pending(self, now_s: float) -> set[int]:
         """Drop what has not begun, and end a wait for a reply that has not begun.
 
         Returns the tickets of what was dropped.
         """
-        dropped = {activity.ticket for activity in self._queue}
+        dropped = {task.ticket for task in self._queue}
         self._queue.clear()
         busy = self._busy
         if isinstance(busy, _AwaitingReply) and busy.reply is None:
@@ -123,12 +123,12 @@ class Cable:
             case _AwaitingReply() as waiting:
                 self._busy = None
                 self._free_s = waiting.free_s
-                if waiting.activity.listen_s:
+                if waiting.task.listen_s:
                     completed.append(
                         Completed(
-                            waiting.activity.ticket,
+                            waiting.task.ticket,
                             waiting.start_s,
-                            waiting.activity.data,
+                            waiting.task.data,
                             waiting.reply,
                         )
                     )
@@ -138,7 +138,7 @@ class Cable:
                 self._begin(at_s, completed)
 
     def _begin(self, at_s: float, completed: list[Completed]) -> None:
-        """Begin the next activity, or switch the continuous tone before it."""
+        """Begin the next task, or switch the continuous tone before it."""
         keyed = bool(self._queue) and self._queue[0].kind in ("frame", "burst")
         wanted = self.tone and not keyed
         if wanted != self._tone_on:
@@ -146,46 +146,44 @@ class Cable:
             self.dish.set_tone(wanted)
             self._free_s = at_s + QUIET_S
             return
-        activity = self._queue.popleft()
-        match activity.kind:
+        task = self._queue.popleft()
+        match task.kind:
             case "frame":
-                self._busy = _Transmitting(activity, at_s, at_s + len(activity.data) * BYTE_S)
+                self._busy = _Transmitting(task, at_s, at_s + len(task.data) * BYTE_S)
             case "burst":
-                self._busy = _Transmitting(activity, at_s, at_s + BURST_S)
+                self._busy = _Transmitting(task, at_s, at_s + BURST_S)
             case "supply":
-                self.supply_v = activity.value
-                self.dish.set_supply(activity.value)
+                self.supply_v = task.value
+                self.dish.set_supply(task.value)
                 self._free_s = at_s + QUIET_S
-                completed.append(Completed(activity.ticket, at_s))
+                completed.append(Completed(task.ticket, at_s))
             case "tone":
-                self.tone = bool(activity.value)
-                completed.append(Completed(activity.ticket, at_s))
+                self.tone = bool(task.value)
+                completed.append(Completed(task.ticket, at_s))
 
     def _end(self, transmitting: _Transmitting, completed: list[Completed]) -> None:
         """The last byte has ended: the dish has heard the frame and may answer."""
-        activity, end_s = transmitting.activity, transmitting.end_s
+        task, end_s = transmitting.task, transmitting.end_s
         self._busy = None
         self._free_s = end_s + QUIET_S
-        if activity.kind == "burst":
-            completed.append(Completed(activity.ticket, transmitting.start_s))
+        if task.kind == "burst":
+            completed.append(Completed(task.ticket, transmitting.start_s))
             return
-        reply = self.dish.hear(activity.data)
-        if not activity.listen_s:
-            completed.append(Completed(activity.ticket, transmitting.start_s, activity.data))
+        reply = self.dish.hear(task.data)
+        if not task.listen_s:
+            completed.append(Completed(task.ticket, transmitting.start_s, task.data))
         if reply:
             reply_s = end_s + REPLY_DELAY_S
             over_s = reply_s + len(reply) * BYTE_S
             self._busy = _AwaitingReply(
-                activity,
+                task,
                 transmitting.start_s,
                 over_s + END_OF_MESSAGE_S,
                 over_s + QUIET_S,
                 reply,
                 reply_s,
             )
-        elif activity.listen_s:
-            until_s = end_s + activity.listen_s
+        elif task.listen_s:
+            until_s = end_s + task.listen_s
             free_s = max(until_s, self._free_s)
-            self._busy = _AwaitingReply(
-                activity, transmitting.start_s, until_s, free_s, None, until_s
-            )
+            self._busy = _AwaitingReply(task, transmitting.start_s, until_s, free_s, None, until_s)

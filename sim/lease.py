@@ -22,7 +22,7 @@ STOP_FRAMES = 2  # times the stop frame goes out after a stop: one may be lost (
 TRIP_FRAMES = 3  # times it goes out when the host went silent (judgement)
 
 
-class State(Enum):
+class LeaseState(Enum):
     """Whether a host answers for the motor."""
 
     NONE = "none"
@@ -34,7 +34,7 @@ class Lease:
     """A dead-man: `pace` is adapter seconds in a second of the host; `trips` counts lapses."""
 
     def __init__(self) -> None:
-        self.state = State.NONE
+        self.state = LeaseState.NONE
         self.trips = 0
         self.pace = 1.0
         self.stop_frame = bytes((std.COMMAND_FIRST, POLAR_POSITIONER, std.HALT))
@@ -44,7 +44,7 @@ class Lease:
     @property
     def due_s(self) -> float | None:
         """When it lapses unless it is fed before; None unless it runs."""
-        if self.state is not State.RUNNING:
+        if self.state is not LeaseState.RUNNING:
             return None
         return self._fed_s + self.length_s * self.pace
 
@@ -54,12 +54,12 @@ class Lease:
             return f"range a lease is {SHORTEST_LEASE_S:g} to {LONGEST_LEASE_S:g} s"
         if not 1 <= len(stop_frame) <= LONGEST_FRAME:
             return f"range a stop frame has 1 to {LONGEST_FRAME} bytes"
-        self.length_s, self.stop_frame, self.state = length_s, stop_frame, State.RUNNING
+        self.length_s, self.stop_frame, self.state = length_s, stop_frame, LeaseState.RUNNING
         return None
 
     def end(self) -> None:
         """End it without a stop frame."""
-        self.state, self.length_s = State.NONE, 0.0
+        self.state, self.length_s = LeaseState.NONE, 0.0
 
     def feed(self, now_s: float) -> None:
         """Note that a packet of the session came."""
@@ -70,15 +70,15 @@ class Lease:
         due_s = self.due_s
         if due_s is None or now_s < due_s:
             return False
-        self.state, self.length_s = State.LAPSED, 0.0
+        self.state, self.length_s = LeaseState.LAPSED, 0.0
         self.trips += 1
         return True
 
     def refusal(self, frame: bytes) -> str | None:
         """Why a frame may not pass now; None for one that may, as the stop frame always may."""
-        if frame == self.stop_frame or self.state is State.RUNNING:
+        if frame == self.stop_frame or self.state is LeaseState.RUNNING:
             return None
-        if self.state is State.LAPSED:
+        if self.state is LeaseState.LAPSED:
             return "lapsed the host was silent too long, so the motor was stopped; ask again"
         return "lease without a lease nothing would stop the motor; give one first"
 

@@ -1,7 +1,7 @@
 """A blocking client of the adapter: what the rest of the program calls to reach the bus.
 
-One request at a time goes over the port, whoever asks. A stop overtakes all of them: it needs
-no turn and no answer, and what waited behind it is not sent any more.
+One request at a time goes over the port, from whatever thread. A stop overtakes all of them: it
+needs no turn and no answer, and a frame that waited behind it is not sent any more.
 """
 
 from __future__ import annotations

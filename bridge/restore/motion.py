@@ -47,8 +47,8 @@ MOST_STILL = 3  # drives in a row without motion before it is given up (judgemen
 MOST_ASKS = 3  # times a two-way positioner is asked before it counts as silent (judgement)
 
 
-class Mover:
-    """Moves the dish and remembers from which side it came; one for a whole session."""
+class DriveControl:
+    """Drives the dish and remembers from which side it came; one for a whole session."""
 
     def __init__(self, plan: Plan, *, two_way: bool) -> None:
         self.plan = plan

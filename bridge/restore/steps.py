@@ -12,7 +12,7 @@ from bridge.bus.meaning import plural
 from bridge.errors import Refused
 from bridge.guard import permit
 from bridge.restore.journal import EntryState, Journal, JournalEntry, Proof
-from bridge.restore.motion import Mover
+from bridge.restore.motion import DriveControl
 from bridge.restore.plan import PROOF_AWAY, TAKE_UP, Plan, Route, Target, proofs_of, route_of
 from bridge.restore.requests import Notice, Observation, Request, SaveJournal, SendFrame, Steps
 
@@ -29,7 +29,7 @@ class Restoration:
         self.journal = journal
         self.route: Route | None = None
         self._every = every_proof
-        self._mover = Mover(plan, two_way=two_way)
+        self._control = DriveControl(plan, two_way=two_way)
         self._set_state: EntryState = "acknowledged" if two_way else "sent"
         self._limits_off = False
         self._true_count: int | None = None  # while the counter is made to read another
@@ -49,7 +49,7 @@ class Restoration:
 
     def steps(self, seen: Observation) -> Steps:
         """Everything, from rest to the last proof. Raises LinkError and Refused."""
-        seen = yield from self._mover.rest(seen)
+        seen = yield from self._control.rest(seen)
         seen = yield SaveJournal()
         todo = self.todo()
         if todo and self.plan.by_counter:
@@ -57,7 +57,7 @@ class Restoration:
         elif todo:
             seen = yield from self._by_driving(seen, todo)
         if self._limits_off or self.plan.limits:
-            seen = yield from self._mover.set(seen, Limits(on=True))
+            seen = yield from self._control.set(seen, Limits(on=True))
             self._limits_off = False
         seen = yield from self._prove(seen)
         loose = any(entry.loose for entry in self.journal.entries.values())
@@ -92,15 +92,15 @@ class Restoration:
         if self._limits_off or all(held):  # with none to restore its own stay as they are
             return seen
         self._limits_off = True
-        return (yield from self._mover.set(seen, Limits(on=False)))
+        return (yield from self._control.set(seen, Limits(on=False)))
 
     def _set_limit(self, seen: Observation, target: Target, side: Side) -> Steps:
         yield Notice(f"to the {target.label} at {target.count}")
-        seen = yield from self._mover.reach(seen, target.count, None)
-        seen = yield from self._mover.set(seen, SetLimit(side))
+        seen = yield from self._control.reach(seen, target.count, None)
+        seen = yield from self._control.set(seen, SetLimit(side))
         self._limits_off = False
-        seen = yield from self._mover.drive(seen, side, 1, inside=False)
-        self._mover.still = 0
+        seen = yield from self._control.drive(seen, side, 1, inside=False)
+        self._control.still = 0
         holds = seen.count == target.count
         note = "" if holds else f"one count {side} was still driven there, to {seen.count}"
         state = "holds" if holds else self._set_state
@@ -109,10 +109,10 @@ class Restoration:
     def _store(self, seen: Observation, target: Target, number: int) -> Steps:
         arrive = self.route.arrive if self.route else "west"
         yield Notice(f"to {target.label} at {target.count}")
-        seen = yield from self._mover.reach(seen, target.count, arrive)
-        seen = yield from self._mover.set(seen, Store(number))
+        seen = yield from self._control.reach(seen, target.count, arrive)
+        seen = yield from self._control.set(seen, Store(number))
         self._limits_off = False  # a store switches them on
-        run_up = self._mover.run_up(target.count, arrive)
+        run_up = self._control.run_up(target.count, arrive)
         note = ""
         if run_up < TAKE_UP:
             note = f"the limit leaves only {plural(run_up, 'count')} of run-up"
@@ -152,12 +152,12 @@ class Restoration:
         for side in sides:
             if side in ends:
                 seen = yield from self._write_counter(seen, ends[side].count)
-                seen = yield from self._mover.set(seen, SetLimit(side), count=ends[side].count)
+                seen = yield from self._control.set(seen, SetLimit(side), count=ends[side].count)
         for target in todo:
             if isinstance(target.what, int):
                 yield Notice(f"writing {target.label}")
                 seen = yield from self._write_counter(seen, target.count)
-                seen = yield from self._mover.set(seen, Store(target.what))
+                seen = yield from self._control.set(seen, Store(target.what))
             seen = yield from self._mark(target, self._set_state)
         seen = yield from self._write_counter(seen, here)
         seen, counter = yield from self._read_counter(seen)
@@ -171,7 +171,7 @@ class Restoration:
 
     def _write_counter(self, seen: Observation, count: int) -> Steps:
         frame = _counter_frame(count)
-        permit(frame, self._mover.situation(seen), confirmed=True)
+        permit(frame, self._control.situation(seen), confirmed=True)
         return (yield SendFrame(frame))
 
     def _read_counter(
@@ -202,9 +202,9 @@ class Restoration:
                 continue
             number = target.what if isinstance(target.what, int) else 0
             yield Notice(f"back to {target.label} by its number")
-            seen = yield from self._mover.near(seen, self._start_of_proof(seen, target.count))
+            seen = yield from self._control.near(seen, self._start_of_proof(seen, target.count))
             beside_db = seen.signal_db
-            seen, trouble = yield from self._mover.goto(seen, number, target.count)
+            seen, trouble = yield from self._control.goto(seen, number, target.count)
             ok = not trouble and abs(seen.count - target.count) <= PROOF_SLACK
             note = trouble
             if not ok and not note:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from sim.cable import Activity, Cable, Completed
+from sim.cable import Cable, CableTask, Completed
 
 BYTE_S, BURST_S, QUIET_S, END_S = 13.5e-3, 12.5e-3, 15e-3, 6e-3
 STEP, ASK, REPLY = bytes.fromhex("E03168FF"), bytes.fromhex("E23164"), bytes.fromhex("E440")
@@ -19,8 +19,8 @@ def cable(noting_dish) -> Cable:
     return Cable(noting_dish)
 
 
-def frame(ticket: int, data: bytes = STEP, **options) -> Activity:
-    return Activity("frame", ticket, data, **options)
+def frame(ticket: int, data: bytes = STEP, **options) -> CableTask:
+    return CableTask("frame", ticket, data, **options)
 
 
 def test_it_starts_at_13_volt_without_tone_and_idle(cable, noting_dish):
@@ -41,7 +41,7 @@ def test_a_frame_is_heard_when_its_last_byte_has_ended(cable, noting_dish):
 
 
 def test_a_burst_takes_its_time_and_quiet_follows(cable, noting_dish):
-    cable.enqueue(Activity("burst", 1))
+    cable.enqueue(CableTask("burst", 1))
     cable.enqueue(frame(2))
     burst, after = cable.advance(1.0)
     assert burst == Completed(1, 0.0)
@@ -50,7 +50,7 @@ def test_a_burst_takes_its_time_and_quiet_follows(cable, noting_dish):
 
 
 def test_quiet_follows_a_supply_change(cable, noting_dish):
-    cable.enqueue(Activity("supply", 1, value=18))
+    cable.enqueue(CableTask("supply", 1, value=18))
     cable.enqueue(frame(2))
     changed, after = cable.advance(1.0)
     assert changed == Completed(1, 0.0)
@@ -60,11 +60,11 @@ def test_quiet_follows_a_supply_change(cable, noting_dish):
 
 
 def test_tone_leaves_for_a_burst_as_well_and_comes_back(cable, noting_dish):
-    cable.enqueue(Activity("tone", 1, value=1))
+    cable.enqueue(CableTask("tone", 1, value=1))
     assert cable.advance(0.0) == [Completed(1, 0.0)]
     cable.advance(0.1)
     assert cable.tone
-    cable.enqueue(Activity("burst", 2))
+    cable.enqueue(CableTask("burst", 2))
     (burst,) = cable.advance(1.0)
     off_s = 0.1
     assert burst.start_s == pytest.approx(off_s + QUIET_S)
@@ -75,12 +75,12 @@ def test_tone_leaves_for_a_burst_as_well_and_comes_back(cable, noting_dish):
 
 
 def test_tone_stays_while_the_supply_changes(cable, noting_dish):
-    cable.enqueue(Activity("tone", 1, value=1))
+    cable.enqueue(CableTask("tone", 1, value=1))
     cable.advance(0.1)
-    cable.enqueue(Activity("supply", 2, value=18))
+    cable.enqueue(CableTask("supply", 2, value=18))
     cable.advance(1.0)
     assert [on for _, on in noting_dish.tone] == [True]
-    cable.enqueue(Activity("tone", 3, value=0))
+    cable.enqueue(CableTask("tone", 3, value=0))
     cable.advance(2.0)
     assert not cable.tone
     assert [on for _, on in noting_dish.tone] == [True, False]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from sim.lease import LONGEST_LEASE_S, SHORTEST_LEASE_S, Lease, State
+from sim.lease import LONGEST_LEASE_S, SHORTEST_LEASE_S, Lease, LeaseState
 
 HALT = bytes.fromhex("E03160")
 STEP_EAST = bytes.fromhex("E03168FF")
@@ -21,7 +21,12 @@ def lease() -> Lease:
 
 def test_before_the_first_grant_nothing_runs():
     lease = Lease()
-    assert (lease.state, lease.length_s, lease.due_s, lease.trips) == (State.NONE, 0.0, None, 0)
+    assert (lease.state, lease.length_s, lease.due_s, lease.trips) == (
+        LeaseState.NONE,
+        0.0,
+        None,
+        0,
+    )
     assert not lease.lapse(1e9)
     assert lease.stop_frame == HALT  # E0 31 60 (Positioner Application Note: halt, polar mount)
 
@@ -33,14 +38,19 @@ def test_one_that_was_never_fed_is_measured_from_the_start_of_the_adapter():
 
 
 def test_it_lapses_a_length_after_it_was_last_fed_and_not_before(lease):
-    assert (lease.state, lease.length_s, lease.due_s) == (State.RUNNING, 1.0, 11.0)
+    assert (lease.state, lease.length_s, lease.due_s) == (LeaseState.RUNNING, 1.0, 11.0)
     assert not lease.lapse(10.999)
     lease.feed(10.75)
     assert lease.due_s == 11.75
     assert not lease.lapse(11.5)
     assert lease.trips == 0
     assert lease.lapse(11.75)
-    assert (lease.state, lease.length_s, lease.due_s, lease.trips) == (State.LAPSED, 0.0, None, 1)
+    assert (lease.state, lease.length_s, lease.due_s, lease.trips) == (
+        LeaseState.LAPSED,
+        0.0,
+        None,
+        1,
+    )
 
 
 def test_it_fires_once_and_feeding_does_not_revive_it(lease):
@@ -48,14 +58,14 @@ def test_it_fires_once_and_feeding_does_not_revive_it(lease):
     assert not lease.lapse(12.0)
     lease.feed(12.0)
     assert not lease.lapse(99.0)
-    assert (lease.state, lease.trips) == (State.LAPSED, 1)
+    assert (lease.state, lease.trips) == (LeaseState.LAPSED, 1)
 
 
 def test_a_new_grant_revives_it_and_every_lapse_is_counted(lease):
     assert lease.lapse(11.0)
     lease.feed(20.0)
     assert lease.grant(0.5, HALT) is None
-    assert (lease.state, lease.due_s) == (State.RUNNING, 20.5)
+    assert (lease.state, lease.due_s) == (LeaseState.RUNNING, 20.5)
     assert lease.lapse(20.5)
     assert lease.trips == 2
 
@@ -69,7 +79,7 @@ def test_it_is_measured_in_the_seconds_of_the_host(lease):
 
 def test_ended_it_does_not_fire(lease):
     lease.end()
-    assert (lease.state, lease.length_s, lease.due_s) == (State.NONE, 0.0, None)
+    assert (lease.state, lease.length_s, lease.due_s) == (LeaseState.NONE, 0.0, None)
     assert not lease.lapse(1e9)
     assert lease.trips == 0
 

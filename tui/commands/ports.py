@@ -42,9 +42,11 @@ def ports(json: bool, all: bool) -> int:
 def list_ports(*, every: bool) -> Iterator[Listed]:
     """Serial ports first, then the simulated yards."""
     for port in list_serial_ports(every=every):
-        says = port.description
+        description = port.description
         if port.serial_number:
-            says = f"{says} (serial number {port.serial_number})".strip()
-        yield Listed(port.url, "serial", says, port.vendor_id, port.product_id, port.serial_number)
+            description = f"{description} (serial number {port.serial_number})".strip()
+        yield Listed(
+            port.url, "serial", description, port.vendor_id, port.product_id, port.serial_number
+        )
     for name in list_yards():
         yield Listed(f"sim://{name}", "simulated", "a simulated yard: rehearse, no hardware")

@@ -12,7 +12,7 @@ from pathlib import Path
 from bridge.errors import BadInput, LinkError, Refused
 from bridge.link.client import Adapter
 from bridge.restore.journal import Journal, JournalFile
-from bridge.restore.motion import Mover
+from bridge.restore.motion import DriveControl
 from bridge.restore.plan import Plan, plan_of
 from bridge.restore.reference import HOW_TO_PROVE, doubts, reference_lost
 from bridge.restore.requests import Observation
@@ -92,9 +92,9 @@ def _go(
         echo = None if json else _print_wrapped
         with view.progress(1, echo) as report:
             runner = Runner(adapter, report=report, save=file.save, look_s=LOOK_S / pace_of(port))
-            mover = Mover(plan, two_way="two-way" in adapter.greeting.capabilities)
-            seen = runner.carry_out(mover.rest(runner.look()), None)
-            seen, flags = runner.carry_out(mover.flags(seen), None)
+            control = DriveControl(plan, two_way="two-way" in adapter.greeting.capabilities)
+            seen = runner.carry_out(control.rest(runner.look()), None)
+            seen, flags = runner.carry_out(control.flags(seen), None)
         _settle_count(adapter, journal, seen, flags, given, as_read=as_read)
         restoration = Restoration(plan, journal, two_way=flags is not None, every_proof=prove_all)
         total = view.notices_of(plan, journal, every_proof=prove_all)

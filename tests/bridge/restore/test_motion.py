@@ -16,7 +16,7 @@ from bridge.restore.motion import (
     OVERRUN,
     QUIET_S,
     STRAY,
-    Mover,
+    DriveControl,
     Observation,
     SendFrame,
     StopMotor,
@@ -112,11 +112,11 @@ def _run(steps, rig):
 
 
 def _reach(rig, count, side="west", plan=PLAN):
-    mover = Mover(plan, two_way=False)
+    control = DriveControl(plan, two_way=False)
 
     def steps():
-        seen = yield from mover.rest(rig.seen())
-        return (yield from mover.reach(seen, count, side))
+        seen = yield from control.rest(rig.seen())
+        return (yield from control.reach(seen, count, side))
 
     return _run(steps(), rig)
 
@@ -211,8 +211,8 @@ def test_a_count_that_is_never_hit_is_given_up():
 def test_rest_waits_for_a_coast_to_end():
     rig = Rig(500)
     rig.goal = 510.0
-    mover = Mover(PLAN, two_way=False)
-    seen = _run(mover.rest(rig.seen()), rig)
+    control = DriveControl(PLAN, two_way=False)
+    seen = _run(control.rest(rig.seen()), rig)
     assert seen.count == 510
     assert rig.t_s >= 10 / PACE + QUIET_S
 
@@ -221,18 +221,18 @@ def test_a_dish_that_never_rests_is_halted():
     rig = Rig(500)
     rig.goal = 1e6
     with pytest.raises(LinkError, match="does not come to rest within 60 s"):
-        _run(Mover(PLAN, two_way=False).rest(rig.seen()), rig)
+        _run(DriveControl(PLAN, two_way=False).rest(rig.seen()), rig)
     assert rig.stops == 1
 
 
 def test_a_goto_that_strays_is_halted():
     rig = Rig(480)
     rig.stored[1] = 900
-    mover = Mover(PLAN, two_way=False)
+    control = DriveControl(PLAN, two_way=False)
 
     def steps():
-        seen = yield from mover.rest(rig.seen())
-        return (yield from mover.goto(seen, 1, 500))
+        seen = yield from control.rest(rig.seen())
+        return (yield from control.goto(seen, 1, 500))
 
     seen, trouble = _run(steps(), rig)
     assert "going to position 1 it left the way there" in trouble
@@ -273,8 +273,8 @@ def look(t_s, count, moving=None, *, pulses=None, amps=1.4, reply=None):
 def _drive_to(count, side="west", begin=500, counts=20):
     """One drive that is seen at a count while it moves, and comes to rest there."""
     looks = Looks(look(0.1, count, side), look(0.2, count))
-    mover = Mover(BARE, two_way=False)
-    return looks, lambda: looks.run(mover.drive(look(0.0, begin), side, counts))
+    control = DriveControl(BARE, two_way=False)
+    return looks, lambda: looks.run(control.drive(look(0.0, begin), side, counts))
 
 
 @pytest.mark.parametrize(
@@ -288,18 +288,18 @@ def test_a_drive_may_coast_by_eight_and_chatter_by_three(side, count):
 
 @pytest.mark.parametrize(("side", "sign"), [("west", 1), ("east", -1)])
 def test_counts_driven_in_a_row_to_one_side_add_up(side, sign):
-    mover = Mover(BARE, two_way=False)
+    control = DriveControl(BARE, two_way=False)
     at = 500
     for moved, taken_up in ((1, 1), (6, 7), (0, 7)):
         looks = Looks(look(0.1, at + sign * moved, side), look(0.2, at + sign * moved))
-        looks.run(mover.drive(look(0.0, at), side, 6))
+        looks.run(control.drive(look(0.0, at), side, 6))
         at += sign * moved
-        assert (mover.last_side, mover.taken_up, mover.still) == (side, taken_up, moved == 0)
+        assert (control.last_side, control.taken_up, control.still) == (side, taken_up, moved == 0)
     other = "east" if side == "west" else "west"
-    mover.rested_s = -10.0  # s, long enough ago to turn back
+    control.rested_s = -10.0  # s, long enough ago to turn back
     looks = Looks(look(0.1, at - sign, other), look(0.2, at - sign))
-    looks.run(mover.drive(look(0.0, at), other, 6))
-    assert (mover.last_side, mover.taken_up, mover.still) == (other, 1, 0)
+    looks.run(control.drive(look(0.0, at), other, 6))
+    assert (control.last_side, control.taken_up, control.still) == (other, 1, 0)
 
 
 @pytest.mark.parametrize(
@@ -341,11 +341,11 @@ def test_beyond_that_it_is_stopped_at_once(side, count, sentence):
 
 def test_once_it_has_moved_as_told_counts_are_known_to_be_counts():
     looks = Looks(look(0.1, 506, "west"), look(0.2, 506), look(1.5, 506))
-    mover = Mover(BARE, two_way=False)
-    seen = looks.run(mover.drive(look(0.0, 500), "west", 6))
+    control = DriveControl(BARE, two_way=False)
+    seen = looks.run(control.drive(look(0.0, 500), "west", 6))
     looks.rows = [look(2.0, 560, "west"), look(2.1, 560)]
     with pytest.raises(LinkError) as caught:
-        looks.run(mover.drive(seen, "west", 20))
+        looks.run(control.drive(seen, "west", 20))
     assert str(caught.value) == ("it went past 20 counts west from 506 to 560; halted at count 560")
 
 
@@ -354,7 +354,7 @@ def test_a_motion_past_the_guards_bound_is_stopped():
     rows = [look(n * 0.5, 500 + n // 2, "west") for n in range(1, 28)]
     looks = Looks(*rows, look(14.0, 514))
     with pytest.raises(LinkError) as caught:
-        looks.run(Mover(BARE, two_way=False).drive(look(0.0, 500), "west", 20))
+        looks.run(DriveControl(BARE, two_way=False).drive(look(0.0, 500), "west", 20))
     assert str(caught.value) == (
         "still moving 13 s after it was to drive west 20 counts; halted at count 514"
     )
@@ -364,7 +364,7 @@ def test_a_motion_past_the_guards_bound_is_stopped():
 
 def test_a_drive_that_does_not_begin_is_waited_for_two_seconds():
     looks = Looks(look(0.1, 500))
-    seen = looks.run(Mover(BARE, two_way=False).drive(look(0.0, 500), "west", 20))
+    seen = looks.run(DriveControl(BARE, two_way=False).drive(look(0.0, 500), "west", 20))
     assert seen.t_s == pytest.approx(2.0)
     assert looks.requests[0] == SendFrame(frame_of(Drive("west", counts=20)))
     assert set(looks.requests[1:]) == {OBSERVE}
@@ -372,13 +372,13 @@ def test_a_drive_that_does_not_begin_is_waited_for_two_seconds():
 
 def test_a_status_without_an_answer_is_asked_for_twice():
     looks = Looks(look(0.1, 500))
-    seen, flags = looks.run(Mover(BARE, two_way=True).flags(look(0.0, 500)))
+    seen, flags = looks.run(DriveControl(BARE, two_way=True).flags(look(0.0, 500)))
     assert (seen.count, flags) == (500, None)
     assert [request.frame.hex for request in looks.requests] == ["E2 31 64"] * 2
 
 
 def test_a_one_way_bus_is_not_asked_for_a_status():
-    steps = Mover(BARE, two_way=False).flags(look(0.0, 500))
+    steps = DriveControl(BARE, two_way=False).flags(look(0.0, 500))
     with pytest.raises(StopIteration) as ended:
         next(steps)
     assert ended.value.value == (look(0.0, 500), None)
@@ -390,7 +390,7 @@ def test_a_one_way_bus_is_not_asked_for_a_status():
 )
 def test_only_an_answer_without_error_holds_a_status(reply, flags):
     looks = Looks(look(0.1, 500, reply=bytes.fromhex(reply)))
-    _, found = looks.run(Mover(BARE, two_way=True).flags(look(0.0, 500)))
+    _, found = looks.run(DriveControl(BARE, two_way=True).flags(look(0.0, 500)))
     assert found == flags
 
 
@@ -408,7 +408,7 @@ def test_a_goto_may_run_25_counts_past_its_place_and_no_further():
         ),
     ):
         looks = Looks(look(0.1, count, "west"), look(0.2, count))
-        seen, found = looks.run(Mover(BARE, two_way=False).goto(look(0.0, 480), 1, 500))
+        seen, found = looks.run(DriveControl(BARE, two_way=False).goto(look(0.0, 480), 1, 500))
         assert (seen.count, found) == (count, trouble)
 
 
@@ -417,16 +417,16 @@ def test_rest_takes_more_than_a_second_of_quiet():
         look(0.5, 500), look(1.0, 501), look(1.5, 501), look(2.0, 501), look(2.2, 501),
         look(9.0, 501),
     )  # fmt: skip
-    seen = looks.run(Mover(BARE, two_way=False).rest(look(0.0, 500)))
+    seen = looks.run(DriveControl(BARE, two_way=False).rest(look(0.0, 500)))
     assert seen.t_s == 2.2  # 1.2 s after the last pulse, which came at 1.0 s
 
 
 def test_why_nothing_moves_names_the_flags_of_the_positioner():
     looks = Looks(look(0.1, 500, reply=b"\xe4\x08"))
-    mover = Mover(BARE, two_way=True)
-    mover.still = 3
+    control = DriveControl(BARE, two_way=True)
+    control.still = 3
     with pytest.raises(LinkError) as caught:
-        looks.run(mover.reach(look(0.0, 500), 600, "west"))
+        looks.run(control.reach(look(0.0, 500), 600, "west"))
     assert str(caught.value) == (
         "no motion at count 500 in 3 drives; its status: soft limit reached; its own soft limit "
         "may hold it, or motor, power or the frames fail: look there, then run it again"
