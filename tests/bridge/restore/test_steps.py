@@ -12,7 +12,7 @@ from bridge.errors import LinkError, Refused
 from bridge.link.dialogue import Heard, Stopped
 from bridge.restore.journal import Journal
 from bridge.restore.plan import plan_of
-from bridge.restore.requests import OBSERVE, Observation, StopMotor
+from bridge.restore.requests import OBSERVE, Notice, Observation, StopMotor
 from bridge.restore.runner import Runner
 from bridge.restore.steps import Restoration
 from sim.rig.dish import Dish
@@ -181,6 +181,51 @@ def test_a_limit_in_the_way_that_was_to_be_left_alone_is_told(rig, station):
     memory.east, memory.west, memory.limits_on = 300, 990, True
     with pytest.raises(LinkError, match="soft limit reached; its own soft limit may hold it"):
         _restore(bus, station(*FEW), limits=False)
+
+
+def test_each_step_is_reported_in_a_sentence_as_it_is_done(rig, station):
+    bus = rig()
+    notices = []
+    plan = plan_of(station(1, 9))
+    restoration = Restoration(plan, Journal(plan.fingerprint), two_way=True)
+    Runner(
+        bus,
+        sleep=bus.sleep,
+        report=lambda it: isinstance(it, Notice) and notices.append((it.done, it.text)),
+    ).run(restoration)
+    assert notices == [
+        (False, "to the east limit at 45"),
+        (True, "set east limit at 45 (holds)"),
+        (False, "to position 1 (Alder) at 94"),
+        (True, "stored position 1 (Alder) at 94 (acknowledged)"),
+        (False, "to position 9 (Ivy) at 570"),
+        (True, "stored position 9 (Ivy) at 570 (acknowledged)"),
+        (False, "to the west limit at 985"),
+        (True, "set west limit at 985 (holds)"),
+        (False, "back to position 9 (Ivy) by its number"),
+        (True, "proved position 9 (Ivy): returned to 570"),
+        (False, "back to position 1 (Alder) by its number"),
+        (True, "proved position 1 (Alder): returned to 94"),
+    ]
+
+
+def test_a_limit_that_does_not_hold_is_loose_and_the_restoration_not_finished(rig, station):
+    bus = rig()
+    hear = bus.dish.hear
+    # This one takes the limits and keeps to none.
+    bus.dish.hear = lambda data: None if data[2] in {0x66, 0x67} else hear(data)
+    journal = _restore(bus, station(1, 9), two_way=False)
+    east, west = journal.entries["limit east"], journal.entries["limit west"]
+    assert (east.state, east.loose) == (west.state, west.loose) == ("sent", True)
+    assert east.note == f"one count east was still driven there, to {_tail(east.note)}"
+    assert int(_tail(east.note)) < 45
+    assert int(_tail(west.note)) > 985
+    assert all(proof.ok for proof in journal.proofs.values())
+    assert not journal.finished
+
+
+def _tail(note):
+    return note.rpartition(" ")[2]
 
 
 def test_a_positioner_that_holds_fewer_fails_its_proof(rig, station):

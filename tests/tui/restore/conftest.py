@@ -13,10 +13,17 @@ import pytest
 from sim.rig.dish import Dish
 from sim.state_file import StateFile
 from sim.yard_files import load_yard
+from tui import open_port
 
 SPEED = 200  # simulated seconds a second
 NUMBERS = (14, 15, 16)
 LIMITS = (790, 960)
+
+
+@pytest.fixture(autouse=True)
+def _patient_adapter(monkeypatch):
+    """A busy machine may stall these tests for longer than the usual lease of a second."""
+    monkeypatch.setattr(open_port, "LEASE_S", 10.0)
 
 
 @pytest.fixture(scope="module")
