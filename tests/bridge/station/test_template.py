@@ -42,3 +42,25 @@ def test_every_remark_that_is_a_key_is_a_right_one(kind: MountKind) -> None:
     assert station.station.obstacles[0].elevation_deg == 35
     row = station.position[0]
     assert set(type(row).model_fields) == row.model_fields_set
+
+
+def test_a_file_of_which_nothing_is_known_begins_with_examples_as_comments() -> None:
+    lines = blank_station(KnownFacts()).splitlines()
+    assert [line.split("  #")[0].rstrip() for line in lines[5:10]] == [
+        "[station]",
+        '# name = "Test Yard"',
+        "# latitude_deg = 44.6",
+        "# longitude_deg = 3.9",
+        "# height_m = 210.0",
+    ]
+    assert [line.split("  #")[0].rstrip() for line in lines if "diameter" in line] == [
+        "# diameter_m = 1.2"
+    ]
+    start = lines.index("# [ends]")
+    assert lines[start : start + 3] == ["# [ends]", "# east = 0", "# west = 1000"]
+
+
+def test_one_end_that_is_known_puts_its_table_to_use() -> None:
+    lines = blank_station(KnownFacts(west_end=990)).splitlines()
+    start = lines.index("[ends]")
+    assert lines[start : start + 3] == ["[ends]", "# east = 0", "west = 990"]
