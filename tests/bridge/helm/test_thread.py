@@ -73,6 +73,7 @@ def test_closing_wakes_a_helm_that_waits_for_its_port() -> None:
 
     helm = Helm(nothing, port="x", live=True, clock=lambda: 1000.0).start()  # time stands still
     assert tried.wait(PROMPT_S)
+    wait_for(lambda: len(helm._closing._cond._waiters) > 0)  # it rests, and does not spin
     helm.close()
     assert "helm" not in [thread.name for thread in threading.enumerate()]
 
