@@ -43,6 +43,8 @@ def test_the_mark_that_reads_more_cells_wins(
         ([("1", "11"), ("2", "12"), ("3", "13"), ("3", "14")], True),
         ([("0", "11"), ("1", "12")], False),  # a logic line beside codes
         ([("1", "5"), ("1", "6")], False),  # one digit may be a code
+        ([("17", "98"), ("18", "02"), ("19", "5"), ("20", "7")], True),  # 02 alone shows it
+        ([("1", "0"), ("7", "5"), ("3", "7"), ("9", "2")], False),  # 0 alone is a number
         ([("17.5", "98"), ("18", "02")], False),
         ([("17", "98", "3")], False),
     ],

@@ -141,6 +141,12 @@ def test_odd_chunks_with_and_without_a_pad_byte(
     )
 
 
+def test_an_odd_chunk_without_a_pad_byte_before_an_unknown_one(load: Load) -> None:
+    unknown = b"abcd" + struct.pack("<I", 4) + bytes(4)
+    content = make_wav(bytes(20), before=b"LIST" + struct.pack("<I", 5) + b"INFO\x01" + unknown)
+    assert _values(load("x.wav", content))[0].size == 10
+
+
 def test_tags_behind_the_data_are_no_samples(load: Load) -> None:
     tags = b"LIST" + struct.pack("<I", 4) + b"INFO"
     assert _values(load("x.wav", make_wav(bytes(20), after=tags)))[0].size == 10
