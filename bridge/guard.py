@@ -122,9 +122,10 @@ def _check_bound(frame: Frame) -> None:
 
 def _drive_s(drive: Drive) -> float:
     """The longest that a drive with a bound can last, s."""
-    if drive.seconds is not None:
-        return drive.seconds
-    return (drive.counts or 0) / SLOWEST_COUNTS_PER_S
+    if drive.counts is not None:
+        return drive.counts / SLOWEST_COUNTS_PER_S
+    assert drive.seconds is not None  # a drive without a bound was refused before
+    return drive.seconds
 
 
 def _check_reversal(side: Side, now: Situation) -> None:

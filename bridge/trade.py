@@ -23,7 +23,6 @@ SLOW_COUNTS_PER_S = Range(2.0, 5.0)  # counts/s: a laboured actuator, a slow hea
 REVERSAL_WAIT_S = Range(0.5, 1.0)  # s from halt to the other way, or coasting counts change sign
 
 # Motor and reed sensor (common practice)
-FREE_A = Range(0.5, 1.0)  # A, a motor that moves nothing
 STALL_A = Range(3.0, 5.0)  # A, a motor that is held
 OPEN_CIRCUIT_A = 0.05  # A; less means an end switch, a broken wire or no supply
 INRUSH_S = 0.3  # s, longer than the start of a motor draws the current of a stall (about 0.1 s)
