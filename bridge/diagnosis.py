@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-from bridge import trade
+from bridge import trade_figures as trade
 from bridge.bus.command import Side
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bridge import trade
+from bridge import trade_figures as trade
 from bridge.bus import standard as std
 from bridge.bus.addresses import POSITIONERS
 from bridge.bus.command import (

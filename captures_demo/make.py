@@ -16,7 +16,7 @@ from timeline import Cable, noise, write_column, write_rows, write_vcd, write_wa
 from bridge.audit import Audit
 from bridge.bus.keying.mark import Mark
 from bridge.capture.open import open_capture
-from bridge.decode.traffic import read_traffic
+from bridge.decode.capture_events import read_traffic
 
 QUIET_S = 0.025  # s between the parts of a selection: 15 ms asked for, and room
 HERE = Path(__file__).parent

@@ -141,7 +141,7 @@ def export(
     ] = "point",
 ) -> int:
     """Write the list as CSV for a spreadsheet."""
-    from tui.commands.spreadsheet import export as run
+    from tui.commands.csv_sheet import export as run
 
     return run(station, out=out, decimal=decimal)
 
@@ -165,7 +165,7 @@ def import_(
     dry_run: Annotated[bool, Parameter(negative=(), help="show, write nothing")] = False,
 ) -> int:
     """Put a spreadsheet's rows into a station file."""
-    from tui.commands.spreadsheet import import_sheet as run
+    from tui.commands.csv_sheet import import_sheet as run
 
     return run(sheet, station, replace=replace, dry_run=dry_run)
 

@@ -10,7 +10,7 @@ from bridge.bus import standard as std
 from bridge.bus.command import Goto, Store, command_of
 from bridge.bus.frame import Frame
 from bridge.bus.meaning import plural
-from bridge.trade import MANY_POSITIONS
+from bridge.trade_figures import MANY_POSITIONS
 
 _WITHOUT_DATA = (std.HALT, std.LIMIT_EAST, std.LIMIT_WEST)
 _BOTH = {addresses.ANY_POSITIONER, addresses.POLAR_POSITIONER}

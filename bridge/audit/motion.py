@@ -13,7 +13,7 @@ from bridge.bus import standard as std
 from bridge.bus.addresses import POSITIONERS
 from bridge.bus.command import Drive, Goto, GotoAngle, Halt, SetLimit, Store, command_of
 from bridge.bus.frame import Frame
-from bridge.trade import END_TO_END_S, REVERSAL_WAIT_S, SLOW_COUNTS_PER_S
+from bridge.trade_figures import END_TO_END_S, REVERSAL_WAIT_S, SLOW_COUNTS_PER_S
 
 STARTING_S = 1.0  # s granted to a counted drive on top of its counts (judgement)
 

@@ -8,7 +8,7 @@ from bridge.audit.finding import STANDARD, Finding
 from bridge.bus import standard as std
 from bridge.bus.command import Drive, command_of
 from bridge.bus.frame import Frame
-from bridge.trade import RECEIVER_REPEAT_S
+from bridge.trade_figures import RECEIVER_REPEAT_S
 
 WITHIN_S = 0.5  # s within which the same bytes are meant as a repeat (common practice)
 

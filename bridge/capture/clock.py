@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from bridge.capture.decimals import ByteArray, Indices
+    from bridge.capture.parse_floats import ByteArray, Indices
 
 DAY_S = 86400.0  # s of a day
 FALL_S = DAY_S / 2  # s; a clock that falls back by more has passed midnight (judgement)
@@ -75,12 +75,12 @@ def parse_clocks(block: ByteArray, starts: Indices, ends: Indices) -> NDArray[np
     """Seconds since midnight of fields that are all written as the first is; None if not.
 
     >>> import numpy as np
-    >>> from bridge.capture.decimals import PAD, pad_block
+    >>> from bridge.capture.parse_floats import PAD, pad_block
     >>> text = pad_block(b"12:00:01.5,23:59:59.9")
     >>> parse_clocks(text, np.array([0, 11]) + PAD, np.array([10, 21]) + PAD).tolist()
     [43201.5, 86399.9]
     """
-    from bridge.capture.decimals import parse_whole  # noqa: PLC0415  (hex text needs no numpy)
+    from bridge.capture.parse_floats import parse_whole  # noqa: PLC0415  (hex text needs no numpy)
 
     first = block[starts[0] : ends[0]].tobytes().decode("latin-1")
     found = _CLOCK.fullmatch(first)

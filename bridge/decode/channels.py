@@ -12,8 +12,8 @@ from typing import TypeGuard
 
 from bridge.bus.event import Burst, Event, FrameHeard, Tone
 from bridge.capture.trace import Capture, Samples, Trace
-from bridge.decode.hearing import ENDED_S, hear_steps
 from bridge.decode.supply_channel import find_supply
+from bridge.decode.trace_events import ENDED_S, hear_steps
 from bridge.errors import CaptureError
 
 Progress = Callable[[float], None] | None

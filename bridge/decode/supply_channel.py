@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from bridge.bus.event import Event, FrameHeard
 from bridge.capture.trace import Capture, Edges, Samples, Trace
-from bridge.decode.hearing import Step
+from bridge.decode.trace_events import Step
 from bridge.errors import CaptureError
 
 if TYPE_CHECKING:

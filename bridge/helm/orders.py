@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 from bridge.bus.command import Drive, Halt, Side, frame_of
 from bridge.bus.frame import Frame
-from bridge.helm.key_press import PIECE_S, Due, HeldKey, Press, judge_press
+from bridge.helm.stale_key import PIECE_S, Due, HeldKey, Press, judge_press
 from bridge.link.client import Adapter
 from bridge.log.record import Record
 

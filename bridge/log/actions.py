@@ -20,7 +20,7 @@ from bridge.bus.frame import Frame
 from bridge.bus.meaning import positioner_flags
 from bridge.bus.standard import PositionerFlag
 from bridge.errors import BadInput, FrameError
-from bridge.log.file import LogRow, is_log, read_log
+from bridge.log.read_write import LogRow, is_log, read_log
 from bridge.log.record import Kind, LogEvent
 
 ActionKind = Literal[

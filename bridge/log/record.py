@@ -1,7 +1,7 @@
 """One line of the log as values: what it is about, when, which frame, which count.
 
 Whoever writes a record states facts; `bridge.log.sentence` makes the sentence that a person
-reads, and `bridge.log.file` keeps the facts as columns.
+reads, and `bridge.log.read_write` keeps the facts as columns.
 """
 
 from __future__ import annotations

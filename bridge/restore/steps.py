@@ -11,8 +11,8 @@ from bridge.bus.frame import Frame
 from bridge.bus.meaning import plural
 from bridge.errors import Refused
 from bridge.guard import permit
+from bridge.restore.drive_control import DriveControl
 from bridge.restore.journal import EntryState, Journal, JournalEntry, Proof
-from bridge.restore.motion import DriveControl
 from bridge.restore.plan import PROOF_AWAY, TAKE_UP, Plan, Route, Target, proofs_of, route_of
 from bridge.restore.requests import Notice, Observation, Request, SaveJournal, SendFrame, Steps
 

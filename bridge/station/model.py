@@ -19,7 +19,7 @@ from bridge.station.conflicts import (
 )
 from bridge.textfile.checked import Table, load_checked
 from bridge.textfile.mistakes import Mistake, TomlText
-from bridge.trade import MANY_POSITIONS
+from bridge.trade_figures import MANY_POSITIONS
 
 LAST_LATITUDE_DEG = 81.33  # deg, beyond it the whole belt is under the horizon (WGS-84)
 COUNTS_MOST = 1_000_000  # counts, far beyond any actuator (judgement)

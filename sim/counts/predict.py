@@ -12,7 +12,7 @@ from bridge.errors import YardError
 from bridge.station.model import LinearMount, Position, Station
 from sim.counts.fit import NOISE_SD, Fit, Peak, residual_without
 from sim.counts.hypotheses import Neighbour
-from sim.counts.outliers import Outlier, screen_peaks
+from sim.counts.wrong_peaks import Outlier, screen_peaks
 from sim.sky.belt import look_angles
 from sim.sky.mount import hour_angle_deg
 from sim.station_rig import site_of

@@ -11,7 +11,7 @@ from bridge.errors import BadInput, YardError
 from bridge.station.model import LinearMount, Position, Station
 from bridge.textfile.checked import check
 from bridge.textfile.mistakes import dotted
-from bridge.trade import MANY_POSITIONS
+from bridge.trade_figures import MANY_POSITIONS
 from sim.lists.finding import ListFinding
 from sim.lists.survey import Satellite, survey
 from sim.sky.belt import wrap_longitude

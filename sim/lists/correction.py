@@ -9,8 +9,8 @@ import numpy as np
 from bridge.station.model import LinearMount, Station
 from sim.counts.normal import Array
 from sim.lists.causes import ACTUATOR, BOTH, LOST, NOTHING, SLIPPED, TWISTED, WRONG
-from sim.lists.proof import lacking, missing_other_side
 from sim.lists.shift import CauseEstimate, Diagnosis
+from sim.lists.shift_proof import lacking, missing_other_side
 from sim.sky.beam import half_power_beamwidth_deg, main_lobe_db
 from sim.sky.mount import hour_angle_deg, true_mount
 from sim.station_rig import ends_of, site_of

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from bridge.station.model import LinearMount, WormMount
 from sim.counts.fit import Peak
 from sim.counts.hypotheses import Neighbour
-from sim.counts.outliers import Screening, screen_peaks
+from sim.counts.wrong_peaks import Screening, screen_peaks
 from sim.sky.belt import Site
 from sim.sky.mount import Mount, hour_angle_deg, modified_mount, true_mount
 

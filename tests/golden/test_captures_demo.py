@@ -16,7 +16,7 @@ import pytest
 
 from bridge.audit import audit
 from bridge.capture.open import open_capture
-from bridge.decode.traffic import read_traffic
+from bridge.decode.capture_events import read_traffic
 
 FOLDER = Path(__file__).parents[2] / "captures_demo"
 # What each story must hold: bytes in order, as they were put on the cable (but for what the

@@ -16,7 +16,7 @@ import pytest
 
 from bridge.bus.event import Event, FrameHeard, Supply
 from bridge.capture.open import open_capture
-from bridge.decode.traffic import read_traffic
+from bridge.decode.capture_events import read_traffic
 
 FOLDER = Path(__file__).parent / "converted"
 

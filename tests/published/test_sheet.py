@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from bridge.station.csv_sheet import COLUMNS, read_sheet, write_sheet
 from bridge.station.model import Position
-from bridge.station.sheet import COLUMNS, read_sheet, write_sheet
 
 NAMES = ("Alder", "Birch, the tall", 'Cedar "red"', "Dog;wood", "Ébène", "= 4.5", " Fir ")
 LIST = [

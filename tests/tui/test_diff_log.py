@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import BadInput
-from bridge.log.file import HEAD, write_log
+from bridge.log.read_write import HEAD, write_log
 from bridge.log.record import Kind, LogEvent, Record
 from tui.cli import app
 from tui.commands import diff

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import BadInput, YardError
-from tui.commands import check, diff, spreadsheet
+from tui.commands import check, csv_sheet, diff
 
 STATION = """\
 [station]
@@ -78,17 +78,17 @@ def test_out_and_in_again(
     path: Path, tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes]
 ) -> None:
     sheet = tmp_path / "list.csv"
-    assert spreadsheet.export(path, out=sheet, decimal="comma") == 0
+    assert csv_sheet.export(path, out=sheet, decimal="comma") == 0
     assert sheet.read_bytes().startswith(b"\xef\xbb\xbfnumber;name;longitude_deg;")
     assert b"\r\n1;Alder;41,2;94;-45,0;45,0;2026-05-04;\r\n" in sheet.read_bytes()
     with pytest.raises(BadInput, match="already exists"):
-        spreadsheet.export(path, out=sheet)
-    assert spreadsheet.import_sheet(sheet, path) == 0
+        csv_sheet.export(path, out=sheet)
+    assert csv_sheet.import_sheet(sheet, path) == 0
     assert path.read_text(encoding="utf-8") == STATION
     out, err = capfdbinary.readouterr()
     assert out == b""
     assert b"holds all of it already" in err
-    assert spreadsheet.export(path) == 0
+    assert csv_sheet.export(path) == 0
     assert capfdbinary.readouterr().out.startswith(b"number,name,longitude_deg,count")
 
 
@@ -97,12 +97,12 @@ def test_import_tells_and_saves_or_only_tells(
 ) -> None:
     sheet = tmp_path / "list.csv"
     sheet.write_text("number;name;count\n2;Birch;181\n9;Pine;857\n", encoding="utf-8")
-    assert spreadsheet.import_sheet(sheet, path, dry_run=True) == 0
+    assert csv_sheet.import_sheet(sheet, path, dry_run=True) == 0
     told = ["2: count: none -> 181", "9: added"]
     kept = "not in the sheet and kept: 1; --replace removes them"
     assert capsys.readouterr().out.splitlines() == [*told, kept]
     assert path.read_text(encoding="utf-8") == STATION
-    assert spreadsheet.import_sheet(sheet, path, replace=True) == 0
+    assert csv_sheet.import_sheet(sheet, path, replace=True) == 0
     out, err = capsys.readouterr()
     assert out.splitlines() == [*told, "1: removed"]
     assert "saved; the former file is kept as" in err
@@ -114,7 +114,7 @@ def test_import_from_standard_input(
     path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"number,count\n2,181\n")))
-    assert spreadsheet.import_sheet(Path("-"), path) == 0
+    assert csv_sheet.import_sheet(Path("-"), path) == 0
     assert "2: count: none -> 181" in capsys.readouterr().out
 
 
@@ -122,8 +122,8 @@ def test_a_bad_sheet_changes_nothing(path: Path, tmp_path: Path) -> None:
     sheet = tmp_path / "list.csv"
     sheet.write_text("number,count\n2,9x\n2,1\n", encoding="utf-8")
     with pytest.raises(YardError) as refused:
-        spreadsheet.import_sheet(sheet, path)
+        csv_sheet.import_sheet(sheet, path)
     assert len(str(refused.value).splitlines()) == 2
     with pytest.raises(BadInput, match="no such file"):
-        spreadsheet.import_sheet(tmp_path / "none.csv", path)
+        csv_sheet.import_sheet(tmp_path / "none.csv", path)
     assert path.read_text(encoding="utf-8") == STATION

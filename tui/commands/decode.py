@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from bridge.bus.event import Event, Noise, Supply
 from bridge.capture.open import open_capture
+from bridge.decode.capture_events import read_traffic
 from bridge.decode.channels import choose_channels
-from bridge.decode.traffic import read_traffic
 from bridge.errors import ArcstepError, CaptureError
 from tui.commands.decode_view import printer
 from tui.commands.progress import Progress

@@ -88,7 +88,7 @@ def load_log(path: Path) -> ActionLog:
         if log is not None:
             return log
     from bridge.capture.open import open_capture  # noqa: PLC0415 - only a capture needs it
-    from bridge.decode.traffic import read_traffic  # noqa: PLC0415
+    from bridge.decode.capture_events import read_traffic  # noqa: PLC0415
 
     return actions_of_events(read_traffic(open_capture(str(path))), str(path))
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from bridge.capture.open import open_capture
-from bridge.decode.traffic import read_traffic
+from bridge.decode.capture_events import read_traffic
 from sim.replay import Replay, Step
 from sim.rig.dish import Dish
 from sim.yard import Yard

@@ -11,8 +11,8 @@ from pathlib import Path
 
 from bridge.errors import BadInput, LinkError, Refused
 from bridge.link.client import Adapter
+from bridge.restore.drive_control import DriveControl
 from bridge.restore.journal import Journal, JournalFile
-from bridge.restore.motion import DriveControl
 from bridge.restore.plan import Plan, plan_of
 from bridge.restore.reference import HOW_TO_PROVE, doubts, reference_lost
 from bridge.restore.requests import Observation

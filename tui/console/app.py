@@ -20,7 +20,7 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from bridge.errors import BadInput
-from bridge.helm.key_press import ANSWER_STALE_S, JOG_STALE_S, Press, judge_press
+from bridge.helm.stale_key import ANSWER_STALE_S, JOG_STALE_S, Press, judge_press
 from tui.console.halt_key import halting_driver, is_space, on_termination
 from tui.console.keys import KEYS
 from tui.console.main_screen import MainScreen

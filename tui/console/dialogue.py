@@ -20,7 +20,7 @@ from textual.widgets import Button, Input, Static
 
 from bridge.bus.command import MOST_SECONDS, MOST_STEPS, Drive
 from tui.console.status_lines import StatusLine
-from tui.console.stops import left_side, other, side_with_arrow
+from tui.console.travel_ends import left_side, other, side_with_arrow
 
 if TYPE_CHECKING:
     from bridge.bus.command import Side

@@ -11,7 +11,7 @@ from textual import events
 from textual.geometry import Region
 from textual.strip import Strip
 
-from bridge.log.file import write_log
+from bridge.log.read_write import write_log
 from bridge.log.record import Kind
 from bridge.log.sentence import sentence
 from tui.console.canvas import Run

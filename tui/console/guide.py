@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bridge.diagnosis import MotionWatch, Standstill
-from tui.console.stops import counts_to, describe_stop, left_side, other
+from tui.console.travel_ends import counts_to, describe_stop, left_side, other
 
 if TYPE_CHECKING:
     from bridge.bus.command import Side

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from tui.console.stops import left_side, other
+from tui.console.travel_ends import left_side, other
 
 if TYPE_CHECKING:
     from bridge.bus.command import Side

@@ -9,7 +9,7 @@ from textual.message import Message
 
 from tui.console.canvas import Run
 from tui.console.row_widget import RowWidget
-from tui.console.stops import counts_to
+from tui.console.travel_ends import counts_to
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import PositionRow, Snapshot

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from tui.cautions import CAUTIONS, REAL, REHEARSAL
 from tui.console.dialogue import Choice, Dialogue, NumberDialogue
-from tui.console.stops import counts_to
+from tui.console.travel_ends import counts_to
 
 if TYPE_CHECKING:
     from bridge.bus.command import Side

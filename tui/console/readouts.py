@@ -10,7 +10,7 @@ from tui.console.canvas import Run
 from tui.console.numerals import large
 from tui.console.row_widget import RowWidget, spread
 from tui.console.signal_plot import plot_rows
-from tui.console.stops import counts_to, describe_stop, left_side, other, side_with_arrow
+from tui.console.travel_ends import counts_to, describe_stop, left_side, other, side_with_arrow
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import Scale, Snapshot

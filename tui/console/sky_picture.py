@@ -12,7 +12,7 @@ from tui.console.canvas import Canvas
 from tui.console.dish_picture import draw_blob, draw_dish
 from tui.console.projection import Arch, Span
 from tui.console.row_widget import RowWidget
-from tui.console.stops import count_of, left_side, other
+from tui.console.travel_ends import count_of, left_side, other
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import Scale, Snapshot

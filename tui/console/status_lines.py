@@ -9,7 +9,7 @@ from bridge.helm.snapshot import Activity
 from tui.console.canvas import Run
 from tui.console.guide import Advice, sides_of_view
 from tui.console.row_widget import RowWidget, spread
-from tui.console.stops import side_with_arrow
+from tui.console.travel_ends import side_with_arrow
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import Snapshot

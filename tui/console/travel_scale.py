@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from tui.console.canvas import Run
 from tui.console.projection import Span
 from tui.console.row_widget import RowWidget
-from tui.console.stops import count_of, left_side
+from tui.console.travel_ends import count_of, left_side
 
 if TYPE_CHECKING:
     from bridge.helm.snapshot import Scale, Snapshot

@@ -12,7 +12,7 @@ from bridge.bus import standard as std
 from bridge.bus.event import FrameHeard
 from bridge.capture.trace import UNKNOWN_LEVEL, Capture, Edges, Lines, Samples
 from bridge.decode.channels import find_bus, pick_channel
-from bridge.decode.hearing import hear_trace
+from bridge.decode.trace_events import hear_trace
 from bridge.errors import CaptureError
 from tui.pictures.figure import new_figure, save_figure
 

@@ -1,6 +1,6 @@
 """The rows of a table, a block at a time: the wanted columns as arrays of numbers.
 
-A block whose rows all have their separators in place is read at once (`decimals`). A block that
+A block whose rows all have their separators in place is read at once (`parse_floats`). A block that
 holds anything else, a blank line, a comment, a word for a number, is read row by row.
 """
 
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge.capture.clock import parse_clocks, read_clock
-from bridge.capture.decimals import NEWLINE, PAD, RETURN, SPACE, pad_block, parse_decimals
+from bridge.capture.parse_floats import NEWLINE, PAD, RETURN, SPACE, pad_block, parse_decimals
 from bridge.capture.source import Source
 from bridge.capture.table.decimal_comma import is_grouped, refuse_grouped, to_number
 from bridge.capture.table.head import ROW_COMMENTS, Top

@@ -20,14 +20,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.capture.decimals import PAD, pad_block, parse_whole
+from bridge.capture.parse_floats import PAD, pad_block, parse_whole
 from bridge.capture.source import Source
 from bridge.errors import CaptureError
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.capture.decimals import ByteArray, Indices
+    from bridge.capture.parse_floats import ByteArray, Indices
 
 TIME, SCALAR, KEYWORD, CODE, VECTOR, REAL, STRING = range(1, 8)  # classes of token; 0 is none
 FIRST_BYTES = {b"#": TIME, b"01xXzZuUwWlLhH-": SCALAR, b"$": KEYWORD, b"bB": VECTOR, b"rR": REAL,

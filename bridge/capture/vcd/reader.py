@@ -19,8 +19,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bridge.capture.decimals import PAD, parse_decimals
 from bridge.capture.edges import keep_changes, only_edges
+from bridge.capture.parse_floats import PAD, parse_decimals
 from bridge.capture.source import Source
 from bridge.capture.trace import UNKNOWN_LEVEL, Capture, Edges, Samples, Trace
 from bridge.capture.units import round_rate
@@ -32,7 +32,7 @@ from bridge.errors import CaptureError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from bridge.capture.decimals import Indices
+    from bridge.capture.parse_floats import Indices
     from bridge.capture.trace import EdgeStep, FloatBlock
 
 GRID_BYTES = 1 << 26  # bytes of the body, looked at for an even grid (judgement)

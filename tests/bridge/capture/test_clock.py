@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from bridge.bus.event import FrameHeard
 from bridge.capture.clock import Midnights, parse_clocks, read_clock
-from bridge.capture.decimals import PAD, pad_block
+from bridge.capture.parse_floats import PAD, pad_block
 from bridge.capture.trace import Capture, Edges, Samples
-from bridge.decode.traffic import read_traffic
+from bridge.decode.capture_events import read_traffic
 from bridge.errors import CaptureError
 from bridge.signal.waveform import Sending, samples_of
 

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from bridge.capture.open import open_capture
 from bridge.capture.trace import Edges, Samples, Trace
 from bridge.capture.write import write_capture
-from bridge.decode.traffic import read_traffic
+from bridge.decode.capture_events import read_traffic
 from bridge.errors import CaptureError
 from bridge.signal.waveform import Sending, samples_of
 from random_search import examples

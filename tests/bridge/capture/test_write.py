@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from bridge.bus.event import FrameHeard
 from bridge.capture.open import open_capture
 from bridge.capture.write import write_capture
-from bridge.decode.traffic import read_traffic
+from bridge.decode.capture_events import read_traffic
 from bridge.errors import CaptureError, FrameError
 from bridge.signal.waveform import Sending
 from random_search import examples

@@ -11,6 +11,7 @@ import pytest
 from bridge.bus.event import Burst, Event, Fault, FrameHeard, Supply
 from bridge.capture.open import open_capture
 from bridge.capture.trace import Capture, Edges, Samples
+from bridge.decode.capture_events import read_traffic
 from bridge.decode.channels import (
     CLEAR_SCORE,
     ChannelScore,
@@ -18,7 +19,6 @@ from bridge.decode.channels import (
     find_bus,
     score_channel,
 )
-from bridge.decode.traffic import read_traffic
 from bridge.errors import CaptureError
 from bridge.signal.waveform import Sending, edges_of, samples_of
 

@@ -16,7 +16,7 @@ import pytest
 
 from bridge.bus.event import Burst, FrameHeard, Supply, Tone
 from bridge.capture.open import open_capture
-from bridge.decode.traffic import read_traffic
+from bridge.decode.capture_events import read_traffic
 
 FOLDER = Path(__file__).parents[4] / "shared" / "captures"
 FILES = sorted(FOLDER.glob("*.truth.json"))

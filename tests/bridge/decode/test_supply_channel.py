@@ -9,8 +9,8 @@ import pytest
 
 from bridge.bus.event import Burst, Event, FrameHeard, Supply
 from bridge.capture.trace import Samples
-from bridge.decode.hearing import ENDED_S, Step
 from bridge.decode.supply_channel import SupplyChannel, join_supply, levels_of
+from bridge.decode.trace_events import ENDED_S, Step
 from bridge.errors import CaptureError
 
 

@@ -10,10 +10,10 @@ import pytest
 
 from bridge.bus.event import FrameHeard
 from bridge.capture.open import open_capture
-from bridge.decode.traffic import read_traffic
+from bridge.decode.capture_events import read_traffic
 from bridge.errors import BadInput
 from bridge.log.actions import Action, actions_of_events, actions_of_text
-from bridge.log.file import HEAD
+from bridge.log.read_write import HEAD
 
 # Bytes from the command table of the bus (EUTELSAT, from memory): 6A store, 6B goto, 66 and 67
 # limits, 63 limits off, 68 drive, 60 halt, 6F recalculate, 00 reset.

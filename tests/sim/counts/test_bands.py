@@ -22,7 +22,7 @@ from sim.counts.curve import curve_of, unmeasured_curves
 from sim.counts.fit import Peak, fit_peaks
 from sim.counts.hypotheses import Neighbour
 from sim.counts.mixtures import mixture_of
-from sim.counts.outliers import screen_peaks
+from sim.counts.wrong_peaks import screen_peaks
 from sim.sky.belt import Site
 from sim.sky.mount import Mount, hour_angle_deg
 

@@ -17,11 +17,11 @@ from typing import Any
 import pytest
 
 from bridge.helm.helm import Helm
-from bridge.helm.motion import COAST_S
+from bridge.helm.motion_memory import COAST_S
 from bridge.helm.snapshot import PositionRow
 from bridge.link.client import Adapter
 from bridge.log.sentence import sentence
-from bridge.trade import REVERSAL_WAIT_S
+from bridge.trade_figures import REVERSAL_WAIT_S
 from sim.protocol_sim import register
 from tui.console.app import Console
 
@@ -153,7 +153,7 @@ def test_a_first_evening_by_keys_sets_both_limits_and_stores_a_place(
 ) -> None:
     # The host's waits for coasting counts are as much shorter as the dish is faster.
     monkeypatch.setattr("bridge.guard.REVERSAL_WAIT_S", REVERSAL_WAIT_S.high / SPEED)
-    monkeypatch.setattr("bridge.helm.motion.COAST_S", COAST_S / SPEED)
+    monkeypatch.setattr("bridge.helm.motion_memory.COAST_S", COAST_S / SPEED)
     register()
     url = f"sim://{short_yard(tmp_path)}?speed={SPEED}"
     rows = [PositionRow(number, "") for number in range(1, 17)]

@@ -160,7 +160,7 @@ def test_unknowns_are_called_unknown(drive: Any, fake: Any, lines: Any) -> None:
 
 
 def test_a_limit_that_is_off_stops_nothing(fake: Any) -> None:
-    from tui.console.stops import describe_stop
+    from tui.console.travel_ends import describe_stop
 
     helm = fake.FakeHelm(fake.still(limits_on=False))
     assert describe_stop("west", helm.now, helm.scale()) == "391 to the west end 1000"

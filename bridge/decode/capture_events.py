@@ -13,8 +13,8 @@ from bridge.bus.event import Event
 from bridge.bus.pairing import Pairing
 from bridge.capture.trace import Capture
 from bridge.decode.channels import Channels, Progress, choose_channels
-from bridge.decode.hearing import ENDED_S, Step, hear_steps
 from bridge.decode.supply_channel import SupplyChannel, join_supply
+from bridge.decode.trace_events import ENDED_S, Step, hear_steps
 from bridge.errors import CaptureError
 
 

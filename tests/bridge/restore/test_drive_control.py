@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from bridge.bus.command import MOST_STEPS, Drive, Goto, command_of, frame_of
 from bridge.errors import LinkError
-from bridge.restore.motion import (
+from bridge.restore.drive_control import (
     OBSERVE,
     OVERRUN,
     QUIET_S,

@@ -12,7 +12,7 @@ from bridge.station.model import WormMount
 from sim.counts.curve import curve_of
 from sim.counts.fit import NOISE_SD, Fit, Peak, fit_peaks
 from sim.counts.hypotheses import Hypothesis, Neighbour
-from sim.counts.outliers import _Likelihood, screen_peaks
+from sim.counts.wrong_peaks import _Likelihood, screen_peaks
 from sim.sky.belt import Site
 
 MOUNT = WormMount(kind="worm", counts_per_deg=12, noon_count=600)

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bridge.capture.decimals import COMMA, PAD, pad_block, parse_decimals, parse_whole
+from bridge.capture.parse_floats import COMMA, PAD, pad_block, parse_decimals, parse_whole
 
 _decimals = st.one_of(
     st.from_regex(r"[+-]?[0-9]{1,9}\.[0-9]{0,8}", fullmatch=True),

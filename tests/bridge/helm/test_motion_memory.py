@@ -6,7 +6,7 @@ import pytest
 
 from bridge.bus.command import Command, Drive, Goto, GotoAngle, Halt, Store
 from bridge.guard import Situation
-from bridge.helm.motion import Motion, bound_words
+from bridge.helm.motion_memory import Motion, bound_words
 from bridge.helm.snapshot import Activity, Snapshot
 
 SEEN = Snapshot(True, "x", count=500, acknowledged=True, limits_on=True, limit_east=45)

@@ -11,8 +11,8 @@ from bridge.bus.event import FrameHeard
 from bridge.bus.frame import Frame
 from bridge.bus.pairing import pair
 from bridge.capture.trace import Capture, Edges, Lines, Samples
+from bridge.decode.capture_events import read_traffic
 from bridge.decode.channels import find_bus
-from bridge.decode.traffic import read_traffic
 from bridge.errors import CaptureError
 from bridge.signal.waveform import Sending, edges_of, samples_of
 

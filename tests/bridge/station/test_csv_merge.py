@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from bridge.errors import YardError
+from bridge.station.csv_merge import Change, merge
+from bridge.station.csv_sheet import read_sheet, write_sheet
 from bridge.station.document import StationFile
-from bridge.station.sheet import read_sheet, write_sheet
-from bridge.station.sheet_merge import Change, merge
 
 STATION = """\
 [station]

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from bridge.bus.event import Event, FrameHeard
 from bridge.capture.trace import Capture, Edges, Samples
-from bridge.decode.hearing import ENDED_S, Step, hear_steps, hear_trace
-from bridge.decode.traffic import read_traffic
+from bridge.decode.capture_events import read_traffic
+from bridge.decode.trace_events import ENDED_S, Step, hear_steps, hear_trace
 from bridge.signal.waveform import Sending, edges_of, samples_of
 from random_search import examples
 

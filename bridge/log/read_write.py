@@ -4,7 +4,7 @@
 
 `meaning` is the sentence for a person; nothing reads it back. `count` is the last count seen when
 the record was written. Every cell from `count` on may be empty, and a line may end before it, as
-in files that were saved before these columns were added (`bridge.log.old_file`).
+in files that were saved before these columns were added (`bridge.log.read_old`).
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 from bridge.bus.command import Side
 from bridge.errors import BadInput
-from bridge.log.old_file import FIRST_COLUMNS, OLD_HEADS, old_facts
+from bridge.log.read_old import FIRST_COLUMNS, OLD_HEADS, old_facts
 from bridge.log.record import LogEvent, Record
 from bridge.log.sentence import sentence
 

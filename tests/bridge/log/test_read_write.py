@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.errors import BadInput
-from bridge.log.file import HEAD, LogRow, is_log, read_log, write_log
+from bridge.log.read_write import HEAD, LogRow, is_log, read_log, write_log
 from bridge.log.record import Kind, LogEvent, Record
 
 COUNTS = st.none() | st.integers(-100_000, 100_000)

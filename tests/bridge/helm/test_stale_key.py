@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bridge.helm.key_press import (
+from bridge.helm.stale_key import (
     ANSWER_STALE_S,
     JOG_STALE_S,
     Due,

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.errors import YardError
+from bridge.station.csv_sheet import COLUMNS, read_sheet, write_sheet
 from bridge.station.model import Position
-from bridge.station.sheet import COLUMNS, read_sheet, write_sheet
 
 ALDER = Position(number=1, name="Alder", longitude_deg=41.2, count=94, peaked=date(2026, 5, 4))
 PINE = Position(number=15, name="Pine; west", longitude_deg=-18.6, note='behind the "chimney"')

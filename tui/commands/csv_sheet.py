@@ -8,10 +8,10 @@ from json import dumps
 from pathlib import Path
 
 from bridge.station.cell import Cell, Decimal
+from bridge.station.csv_merge import Merge, merge
+from bridge.station.csv_sheet import read_sheet, write_sheet
 from bridge.station.document import StationFile
 from bridge.station.model import load_station
-from bridge.station.sheet import read_sheet, write_sheet
-from bridge.station.sheet_merge import Merge, merge
 from bridge.textfile.read import read_bytes
 from bridge.textfile.save import save_whole
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from bridge.errors import YardError
 from bridge.station.cell import Cell
+from bridge.station.csv_sheet import Sheet
 from bridge.station.document import StationFile, Value
 from bridge.station.model import Position
-from bridge.station.sheet import Sheet
 from bridge.textfile.places import KeyPath
 
 
