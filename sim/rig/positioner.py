@@ -333,9 +333,7 @@ class Positioner:
         elif self.travel.drive and "no store while moving" in self.personality.manners:
             self._refuse(entry, "it is moving")
         else:
-            self.memory.positions[number] = self.memory.count
-            self.memory.selected = number
-            self.memory.limits_on = True
+            self.memory.store(number)
             entry.outcome = "stored"
             entry.reason = "while moving" if self.travel.drive else ""
 

@@ -43,6 +43,18 @@ class Memory:
     lost: bool = False
     was_reset: bool = False
 
+    def store(self, number: int) -> None:
+        """Store the present count as a position; limits that were off are on again after it.
+
+        Command 6A (EUTELSAT, Positioner Application Note 1.0, from memory).
+
+        >>> memory = Memory(count=527); memory.store(7); memory.positions, memory.limits_on
+        ({7: 527}, True)
+        """
+        self.positions[number] = self.count
+        self.selected = number
+        self.limits_on = True
+
     def forget_positions(self) -> None:
         """Drop every stored position."""
         self.positions.clear()
