@@ -300,7 +300,8 @@ def forecast(
 ) -> Forecast:
     """The drift of `rigs` rigs like this yard's; `progress` gets the share done.
 
-    Raises YardError for years or rigs out of range."""
+    Raises YardError for years or rigs out of range.
+    """
     if not 0.0 < years <= 50.0:
         raise YardError(f"years {years:g} is outside 0 to 50")
     if not 1 <= rigs <= 1_000_000:

@@ -33,6 +33,7 @@ class Step:
     horizontal: bool | None
 
     def to_json(self) -> dict[str, object]:
+        """As `arcstep replay --json` prints it: times in s to 1 us, angles in deg to 0.001."""
         return {
             "t_s": None if self.t_s is None else round(self.t_s, 6),
             "hex": self.hex,

@@ -113,10 +113,12 @@ class Yard(Station):
 
     @property
     def site(self) -> Site:
+        """Where the mount stands."""
         return site_of(self)
 
     @property
     def obstacles(self) -> tuple[Obstacle, ...]:
+        """What hides part of the sky from the site."""
         return obstacles_of(self)
 
     @property
@@ -150,9 +152,11 @@ class Yard(Station):
 
     @property
     def weight(self) -> Weight:
+        """The dish's weight in cells of CELL_COUNTS, from stop to stop."""
         return weight_of(self.rig.weight, CELL_COUNTS, self.ends.east_stop, self.ends.west_stop)
 
     def hard_ends(self) -> Ends:
+        """End switches, stops and fence, as the machine meets them."""
         ends = self.ends
         return Ends(
             ends.east_switch,
@@ -164,6 +168,7 @@ class Yard(Station):
         )
 
     def personality(self) -> Personality:
+        """The positioner's settings and manners; a side of approach becomes -1, 0 or 1."""
         table = self.positioner
         habits = Habits(
             coast_counts=table.coast_counts,

@@ -299,6 +299,7 @@ class Dish:
         return reed.edges if self._counting == "edges" else reed.truth
 
     def readings(self) -> Readings:
+        """What every tap reads now."""
         t = self.time_s
         drive = self.machine.drive
         moving: Way | None = None
