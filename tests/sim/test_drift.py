@@ -21,7 +21,7 @@ SOUND = Habits(missed=0.0, doubled=0.0, impatient=0.0)
 def test_missed_pulses_spread_as_a_binomial(chance: float) -> None:
     """sqrt(p n) within 5 %, no mean (computed: each missed pulse is one count either way)."""
     habits = Habits(missed=chance, doubled=0.0, impatient=0.0)
-    found = forecast(LARKMERE, years=0.25, rigs=4000, habits=habits, seed=2)
+    found = forecast(LARKMERE, years=0.05, rigs=4000, habits=habits, seed=2)
     expected = math.sqrt(chance * found.pulses)
     share = found.by_cause["missed"]
     assert share.std == pytest.approx(expected, rel=0.05)
@@ -29,10 +29,13 @@ def test_missed_pulses_spread_as_a_binomial(chance: float) -> None:
 
 
 def test_without_faults_nothing_drifts() -> None:
-    found = forecast(LARKMERE, years=0.5, rigs=300, habits=SOUND)
+    """Two of three moves turn back: the middle one of three random places lies between the others
+    one time in three."""
+    found = forecast(LARKMERE, years=0.1, rigs=300, habits=SOUND)
     assert (found.p05, found.median_counts, found.p95) == (0.0, 0.0, 0.0)
     assert all(share.std == 0.0 == share.mean for share in found.by_cause.values())
-    assert found.reversals > 1000
+    assert found.moves == 730  # 20 a day over a tenth of 365.25 days
+    assert found.reversals == pytest.approx(730 * 2 / 3, rel=0.05)
 
 
 def test_causes_add_up_to_the_error() -> None:
@@ -47,10 +50,15 @@ def test_causes_add_up_to_the_error() -> None:
 
 
 def test_the_band_widens_with_time() -> None:
-    found = forecast(LARKMERE, years=1.0, rigs=400, habits=Habits(impatient=0.02), seed=3)
-    widths = [p95 - p05 for _, p05, _, p95 in found.band]
-    assert widths[0] == 0.0
-    assert widths[-1] > widths[len(widths) // 2] > widths[4] > 0.0
+    """Errors that know nothing of each other add up as a random walk: with the root of time."""
+    habits = Habits(impatient=0.02)
+    found = forecast(LARKMERE, years=1.0, rigs=400, moves_per_day=3.0, habits=habits, seed=3)
+    years, p05, _, p95 = np.array(found.band).T
+    width = p95 - p05
+    assert years == pytest.approx(np.arange(25) / 24, abs=0.001)
+    assert width[0] == 0.0
+    assert width[24] / width[6] == pytest.approx(2.0, rel=0.15)
+    assert width[24] / width[12] == pytest.approx(math.sqrt(2.0), rel=0.15)
 
 
 def test_each_rig_moves_as_a_single_one() -> None:
@@ -81,7 +89,7 @@ def test_late_pulses_make_a_one_sided_drift() -> None:
     drifts = []
     for settle_s in (0.25, 0.35, 0.45, 1.0):
         habits = Habits(0.0, 0.0, 0.0, settle_s=settle_s)
-        drifts.append(abs(forecast(LARKMERE, years=0.1, rigs=50, habits=habits).median_counts))
+        drifts.append(abs(forecast(LARKMERE, years=0.03, rigs=50, habits=habits).median_counts))
     assert drifts == sorted(drifts, reverse=True)
     assert drifts[0] > 10.0
     assert drifts[-1] == 0.0

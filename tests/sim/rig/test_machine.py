@@ -25,7 +25,7 @@ MOTOR: Motor = fit_motor(
     viscous_nms=2e-5,
     static_ratio=1.1,
 )
-POINTS = [(0.0, -0.03), (600.0, 0.0), (1000.0, 0.05)]
+POINTS = [(0.0, -0.03), (150.0, 0.0), (1000.0, 0.05)]
 ENDS = Ends(0.0, 1000.0, -5.0, 1058.0, 1010.0)
 CELL = 25.0
 
@@ -67,7 +67,7 @@ def load_nm(x: float) -> float:
 
 
 def by_solver(x0: float, way: int) -> tuple[list[float], float, float]:
-    """Closings, final time and place of a full travel in SI units, cell by cell, until at rest."""
+    """Closings, final time and place of a travel in SI units, cell by cell, until at rest."""
     rads = MOTOR.counts_per_rad
     t, x, w = 0.0, x0, 0.0
     closings: list[float] = []
@@ -119,14 +119,14 @@ def by_solver(x0: float, way: int) -> tuple[list[float], float, float]:
     raise AssertionError("never came to rest")
 
 
-@pytest.mark.parametrize(("x0", "way"), [(3.3, 1), (997.1, -1)])
-def test_full_travel_equals_a_general_solver(x0: float, way: int) -> None:
+@pytest.mark.parametrize(("x0", "way"), [(753.3, 1), (247.1, -1)])
+def test_travel_into_an_end_equals_a_general_solver(x0: float, way: int) -> None:
     """Every pulse within 1e-9 s, through weight, the end switch and the coast after it."""
     closings, rest_s, rest_x = by_solver(x0, way)
     made, mine = machine(x0)
     made.set_drive(0.0, way)
     run(made, rest_s + 1.0)
-    assert len(mine) == len(closings) > 990
+    assert len(mine) == len(closings) > 240
     assert max(abs(a - b) for a, b in zip(mine, closings, strict=True)) < 1e-9
     assert made.x == pytest.approx(rest_x, abs=1e-8)
     assert made.t == pytest.approx(rest_s, abs=1e-6)  # the speed is near zero for a while

@@ -93,7 +93,7 @@ class Solver:
             method="DOP853",
             rtol=1e-12,
             atol=1e-13,
-            max_step=0.03,
+            max_step=0.06,
             events=[bound, rest, closing, opening],
         )
         met = [(float(t), True) for t in found.t_events[2]]

@@ -86,9 +86,9 @@ def test_loaded_moves_seldom_end_elsewhere() -> None:
     beside = 0
     for _ in range(400):
         x, truth = counter.machine.x, counter.reed.truth
-        goal = rng.randint(50, 950)
+        goal = min(max(truth + rng.randint(-90, 90), 50), 950)
         side, pulses = (1 if goal > truth else -1), max(1, abs(goal - truth))
         stop = mover.move(x, truth, side, pulses)
         beside += stop.truth != counter.move(side, pulses)[1]
         assert abs(stop.truth - counter.reed.truth) <= 1
-    assert beside <= 8
+    assert beside <= 5
