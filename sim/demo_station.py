@@ -7,7 +7,7 @@ from importlib import resources
 from sim.yard import parse_yard
 
 DEMO = "larkmere"
-EAST_LIMIT, WEST_LIMIT = 45, 985  # counts, well inside the end switches
+EAST_LIMIT, WEST_LIMIT = 45, 985  # counts, well inside the end switches (judgement)
 
 
 def demo_station() -> str:

@@ -31,7 +31,7 @@ FAR = 36.0  # reach in time constants past which a motor runs at its steady spee
 
 
 @dataclass(frozen=True, slots=True)
-class Habits:
+class FaultRates:
     """What goes wrong, how often; the defaults are judgement, for "drift after months"."""
 
     missed: float = 1e-5  # chance for each pulse
@@ -95,7 +95,7 @@ class _Coast(NamedTuple):
 class Fleet:
     """Many rigs of one kind, each with a place, a counter and random faults."""
 
-    def __init__(self, yard: Yard, rigs: int, habits: Habits, rng: np.random.Generator) -> None:
+    def __init__(self, yard: Yard, rigs: int, habits: FaultRates, rng: np.random.Generator) -> None:
         rig, table = yard.rig, yard.positioner
         plant, weight = plant_of(yard.motor), yard.weight
         self.habits = habits
@@ -294,7 +294,7 @@ def forecast(
     years: float = 1.0,
     rigs: int = 1000,
     moves_per_day: float = 20.0,
-    habits: Habits | None = None,
+    habits: FaultRates | None = None,
     seed: int = 0,
     progress: Callable[[float], None] | None = None,
 ) -> Forecast:
@@ -308,7 +308,7 @@ def forecast(
         raise YardError(f"rigs {rigs} is outside 1 to 1000000")
     moves = max(1, round(years * DAYS * moves_per_day))
     if habits is None:
-        habits = Habits(closures_only=yard.positioner.counting == "closures")
+        habits = FaultRates(closures_only=yard.positioner.counting == "closures")
     fleet = Fleet(yard, rigs, habits, np.random.default_rng(seed))
     marks = {round(moves * n / CHECKPOINTS) for n in range(1, CHECKPOINTS + 1)}
     band = [(0.0, 0.0, 0.0, 0.0)]

@@ -17,7 +17,7 @@ BETWEEN_S = 0.5  # s put between messages that have no times (judgement)
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class ReplayedFrame:
     """What one frame of the capture did; `hour_angle_deg` is where it left the dish."""
 
     t_s: float | None
@@ -66,7 +66,7 @@ class Replay:
         self._offset_s: float | None = None  # simulated time less capture time
         self._supply_known = False
 
-    def run(self, events: Iterable[Event]) -> Iterator[Step]:
+    def run(self, events: Iterable[Event]) -> Iterator[ReplayedFrame]:
         """Steps in the order of the capture, each when its motion is over."""
         for event in events:
             if isinstance(event, Supply):
@@ -96,7 +96,7 @@ class Replay:
             self._offset_s = self.dish.time_s - t_s
         self.dish.advance(max(self.dish.time_s, t_s + self._offset_s))
 
-    def _hear(self, event: FrameHeard) -> Iterator[Step]:
+    def _hear(self, event: FrameHeard) -> Iterator[ReplayedFrame]:
         end_s = None if event.t_s is None else event.t_s + (event.duration_s or 0.0)
         self._reach(end_s)
         yield from self._settled()
@@ -119,7 +119,7 @@ class Replay:
         horizontal = self.dish.horizontal if self._supply_known else None
         self._pending.append(_Pending(event, entry, horizontal, self.dish.hour_angle_deg))
 
-    def _settled(self, *, everything: bool = False) -> Iterator[Step]:
+    def _settled(self, *, everything: bool = False) -> Iterator[ReplayedFrame]:
         """Steps from the front whose motion is over."""
         while self._pending:
             entry = self._pending[0].entry
@@ -127,9 +127,9 @@ class Replay:
                 return
             yield self._step(self._pending.pop(0))
 
-    def _step(self, done: _Pending) -> Step:
+    def _step(self, done: _Pending) -> ReplayedFrame:
         entry = done.entry
-        return Step(
+        return ReplayedFrame(
             done.event.t_s,
             done.event.hex,
             done.event.meaning.sentence,

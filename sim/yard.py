@@ -17,7 +17,7 @@ from sim.rig.linkage import Linkage
 from sim.rig.load import Weight, weight_of
 from sim.rig.motor import Motor, fit_motor
 from sim.rig.positioner import Manner, Passing, Personality
-from sim.rig.positioner_motion import Habits
+from sim.rig.positioner_motion import DriveSettings
 from sim.rig.reed import Counting
 from sim.sky.belt import Obstacle, Site, hidden_by
 from sim.sky.mount import hour_angle_deg
@@ -170,7 +170,7 @@ class Yard(Station):
     def personality(self) -> Personality:
         """The positioner's settings and manners; a side of approach becomes -1, 0 or 1."""
         table = self.positioner
-        habits = Habits(
+        habits = DriveSettings(
             coast_counts=table.coast_counts,
             nudge_s=table.nudge_s,
             quiet_s=table.quiet_s,

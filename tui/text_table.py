@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-WIDTH = 80  # cells of the narrowest terminal served
+WIDTH = 80  # cells of the narrowest terminal served (judgement)
 
 
 @dataclass(frozen=True, slots=True)

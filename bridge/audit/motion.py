@@ -24,7 +24,7 @@ _COAST_S = REVERSAL_WAIT_S.low
 
 
 @dataclass(frozen=True, slots=True)
-class Motion:
+class SentMotion:
     """A motion that was ordered; `until_s` is when it is over, None without times."""
 
     command: Drive | Goto | GotoAngle
@@ -64,9 +64,9 @@ class Motions:
     """Follows one capture; `see` gives findings as they come, `end` the halt that never came."""
 
     def __init__(self) -> None:
-        self._motion: Motion | None = None
+        self._motion: SentMotion | None = None
 
-    def lasting(self, t_s: float | None) -> Motion | None:
+    def lasting(self, t_s: float | None) -> SentMotion | None:
         """The motion that may still last at that time."""
         motion = self._motion
         return motion if motion is not None and motion.may_last(t_s) else None
@@ -84,14 +84,14 @@ class Motions:
                 if isinstance(command, Drive) and not frame.is_repeat:
                     yield from self._see_reversal(command, t_s)
                 until_s = None if t_s is None else t_s + _lasts_s(command)
-                self._motion = Motion(command, frame, t_s, until_s)
+                self._motion = SentMotion(command, frame, t_s, until_s)
             case Store() | SetLimit():
                 yield from self._see_store(frame, t_s)
 
     def end(self) -> Iterator[Finding]:
         """The finding about a drive without a bound that nothing ends."""
         match self._motion:
-            case Motion(Drive(side, counts=None, seconds=None), frame, t_s):
+            case SentMotion(Drive(side, counts=None, seconds=None), frame, t_s):
                 yield Finding(
                     t_s,
                     "never_halted",

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     Shape = tuple[int, ...]
 
 HEADER_MOST = 1 << 16  # bytes of an array header; usual ones have 128 (judgement)
-SIDE_MOST = 1 << 62  # values along one side, so that their number fits 64 bits
+SIDE_MOST = 1 << 62  # values along one side, so that their number fits 64 bits (judgement)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 PAD = 24  # bytes before the first number of a block: three words reach back from its end
 DIGITS_MOST = 18  # digits that fit an int64 whatever they are: 10**18 < 2**63
 ZERO, DOT, COMMA, MINUS, PLUS, SPACE, NEWLINE, RETURN = b"0.,-+ \n\r"
-EXPONENT_MOST = 99  # of two digits; longer ones are read one by one
+EXPONENT_MOST = 99  # of two digits; longer ones are read one by one (judgement)
 
 
 def pad_block(data: bytes) -> ByteArray:

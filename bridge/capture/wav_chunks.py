@@ -20,7 +20,7 @@ TAG_INTEGER, TAG_FLOAT, TAG_EXTENSIBLE = 1, 3, 0xFFFE  # mmreg.h
 GUID_TAIL = bytes.fromhex("0000 0000 1000 8000 00AA00389B71")  # after the tag; mmreg.h
 SIZE_UNKNOWN = 0xFFFFFFFF  # size of a chunk still being written, or given in ds64 (EBU 3306)
 SIZE_WRAP = 1 << 32  # bytes after which a size of 32 bits starts again at 0
-UNBOUNDED = 1 << 62  # bytes; the samples go on to the end of a pipe
+UNBOUNDED = 1 << 62  # bytes; the samples go on to the end of a pipe (judgement)
 CHANNELS_MOST = 256  # channels; more come from a damaged header (judgement)
 FORMAT_BYTES = 40  # bytes of an extensible fmt chunk; plain ones have 16 or 18 (mmreg.h)
 # ids of chunks that follow odd ones, padded or not (common practice)

@@ -11,7 +11,8 @@ from bridge.errors import CaptureError
 from bridge.signal.waveform import Sending, edges_of, samples_of
 from bridge.textfile.save import replacing
 
-WAV_RATE_HZ = 192e3  # samples a second, where none is given: a usual sound card's fastest
+# samples a second, where none is given: a usual sound card's fastest (judgement)
+WAV_RATE_HZ = 192e3
 CSV_RATE_HZ = 250e3  # rows a second, where none is given: ten and more a carrier cycle (judgement)
 VCD_RATE_HZ = 10e6  # ticks a second, where none is given (judgement)
 WAV_FULL_SCALE_V = 25.0  # V at full scale: holds a supply of 18 V and its tone (judgement)

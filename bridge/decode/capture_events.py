@@ -14,7 +14,7 @@ from bridge.bus.pairing import Pairing
 from bridge.capture.trace import Capture
 from bridge.decode.channels import Channels, Progress, choose_channels
 from bridge.decode.supply_channel import SupplyChannel, join_supply
-from bridge.decode.trace_events import ENDED_S, Step, hear_steps
+from bridge.decode.trace_events import ENDED_S, EventBatch, hear_steps
 from bridge.errors import CaptureError
 
 
@@ -32,7 +32,7 @@ def read_traffic(
     not there, or where the file stops making sense; what was read before that is given first.
     """
     chosen = channels or choose_channels(capture, channel, progress=progress)
-    steps: Iterator[Step] = hear_steps(chosen.bus)
+    steps: Iterator[EventBatch] = hear_steps(chosen.bus)
     if chosen.supply is not None:
         steps = join_supply(steps, SupplyChannel(chosen.supply))
     else:

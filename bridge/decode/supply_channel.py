@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from bridge.bus.event import Event, FrameHeard
 from bridge.capture.trace import Capture, Edges, Samples, Trace
-from bridge.decode.trace_events import Step
+from bridge.decode.trace_events import EventBatch
 from bridge.errors import CaptureError
 
 if TYPE_CHECKING:
@@ -162,7 +162,7 @@ class SupplyChannel:
                 yield part.reshape(-1, self._block).mean(axis=1)
 
 
-def join_supply(steps: Iterator[Step], supply: SupplyChannel) -> Iterator[Step]:
+def join_supply(steps: Iterator[EventBatch], supply: SupplyChannel) -> Iterator[EventBatch]:
     """Put changes of the supply between the events, and its level to each frame."""
     for step in steps:
         events: list[Event] = []

@@ -16,7 +16,7 @@ NEVER_S, ENDED_S = -inf, inf  # s, before any time and after it
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class EventBatch:
     """Events, and how far the trace is read: no event before `certain_s` is still to come.
 
     The last step reaches to ENDED_S where the trace ended, not where the span asked for did.
@@ -27,7 +27,7 @@ class Step:
     events: list[Event]
 
 
-Steps = Generator[Step, None, float]
+Steps = Generator[EventBatch, None, float]
 """Steps, and in the end the time that was reached."""
 
 
@@ -37,7 +37,7 @@ def hear_trace(trace: Trace, span_s: float | None = None) -> Generator[Event, No
         yield from step.events
 
 
-def hear_steps(trace: Trace, span_s: float | None = None) -> Generator[Step, None, None]:
+def hear_steps(trace: Trace, span_s: float | None = None) -> Generator[EventBatch, None, None]:
     """The same in steps, as the trace is read.
 
     Where the file stops making sense, the events before that come first, then the CaptureError.
@@ -46,15 +46,15 @@ def hear_steps(trace: Trace, span_s: float | None = None) -> Generator[Step, Non
         for time_s, data, _ in trace.chunks():
             frame = FrameHeard(time_s, tuple(data), (True,) * len(data))
             reached_s = NEVER_S if time_s is None else time_s
-            yield Step(reached_s, reached_s, [frame])
-        yield Step(ENDED_S, ENDED_S, [])
+            yield EventBatch(reached_s, reached_s, [frame])
+        yield EventBatch(ENDED_S, ENDED_S, [])
     elif isinstance(trace, Samples):
         yield from _hear_samples(trace, span_s)
     else:
         yield from _hear_edges(trace, span_s)
 
 
-def _hear_samples(trace: Samples, span_s: float | None) -> Iterator[Step]:
+def _hear_samples(trace: Samples, span_s: float | None) -> Iterator[EventBatch]:
     from bridge.decode.line_decoder import SampleDecoder  # noqa: PLC0415  (numpy only where used)
 
     chunks: Iterable[Any]
@@ -72,7 +72,7 @@ def _hear_samples(trace: Samples, span_s: float | None) -> Iterator[Step]:
             events = list(decoder.push(part))
             done += len(part)
             now_s = trace.start_s + done / trace.rate_hz
-            yield Step(now_s, now_s - LAG_S, events)
+            yield EventBatch(now_s, now_s - LAG_S, events)
             if left is not None:
                 left -= len(part)
                 if left <= 0:
@@ -82,7 +82,7 @@ def _hear_samples(trace: Samples, span_s: float | None) -> Iterator[Step]:
     yield from _to_the_end(steps(), decoder.finish)
 
 
-def _hear_edges(trace: Edges, span_s: float | None) -> Iterator[Step]:
+def _hear_edges(trace: Edges, span_s: float | None) -> Iterator[EventBatch]:
     from bridge.decode.line_decoder import EdgeDecoder  # noqa: PLC0415
 
     decoder = EdgeDecoder(trace.start_s, trace.resolution_s, trace.end_s)
@@ -96,7 +96,7 @@ def _hear_edges(trace: Edges, span_s: float | None) -> Iterator[Step]:
             if block is not None:
                 events += decoder.push(*block)
             events += decoder.advance(until_s)
-            yield Step(until_s, until_s - LAG_S if decoder.is_judged else NEVER_S, events)
+            yield EventBatch(until_s, until_s - LAG_S if decoder.is_judged else NEVER_S, events)
             if span_s is not None and until_s - trace.start_s > span_s:
                 return until_s  # before a pipe is asked for more
         return ENDED_S
@@ -104,7 +104,7 @@ def _hear_edges(trace: Edges, span_s: float | None) -> Iterator[Step]:
     yield from _to_the_end(steps(), decoder.finish)
 
 
-def _to_the_end(steps: Steps, finish: Callable[[], Iterator[Event]]) -> Iterator[Step]:
+def _to_the_end(steps: Steps, finish: Callable[[], Iterator[Event]]) -> Iterator[EventBatch]:
     """The steps, and what the decoder still held, before any CaptureError."""
     reached_s = ENDED_S
     broken: CaptureError | None = None
@@ -112,7 +112,7 @@ def _to_the_end(steps: Steps, finish: Callable[[], Iterator[Event]]) -> Iterator
         reached_s = yield from steps
     except CaptureError as error:
         broken = error
-    yield Step(reached_s, ENDED_S, list(finish()))
+    yield EventBatch(reached_s, ENDED_S, list(finish()))
     if broken is not None:
         raise broken
 

@@ -11,7 +11,7 @@ COAST_S = 0.7  # s after the last count in which the dish is said to coast (comm
 SCREEN_SILENCE_S = 2.0  # s without a heartbeat of the screen that halt a moving dish (judgement)
 
 
-class Motion:
+class MotionMemory:
     """What is remembered of motion from one look to the next; times are the host's clock."""
 
     def __init__(self) -> None:

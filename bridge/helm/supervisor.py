@@ -14,7 +14,7 @@ from bridge.errors import ArcstepError, LinkLost, NotConfirmed, Refused
 from bridge.guard import permit
 from bridge.helm.adapter_events import AdapterEvents
 from bridge.helm.belief import believe
-from bridge.helm.motion_memory import Motion
+from bridge.helm.motion_memory import MotionMemory
 from bridge.helm.orders import AdapterOrder, FrameOrder, Order, Orders
 from bridge.helm.outcome import Outcome
 from bridge.helm.readings import History, with_readings
@@ -43,7 +43,7 @@ class Supervisor:
         halt: Callable[[str], None],
         clock: Callable[[], float],
     ) -> None:
-        self.motion = Motion()
+        self.motion = MotionMemory()
         self.outcome = Outcome()
         self.history = History()
         self.beat_s: float | None = None  # the last heartbeat of the screen

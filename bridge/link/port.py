@@ -23,7 +23,7 @@ import serial
 
 from bridge.errors import ArcstepError, LinkLost, PortUnavailable
 
-BAUD = 115_200  # of no effect on USB boards and on simulated ports
+BAUD = 115_200  # of no effect on USB boards and on simulated ports (judgement)
 WRITE_BOUND_S = 0.25  # s that a write may take before the port counts as stuck (judgement)
 _READ_S = 0.25  # s a read lasts at most, where it cannot be cancelled (judgement)
 _JOIN_S = 1.0  # s to wait for the reading thread to end (judgement)

@@ -28,10 +28,10 @@ HOLD_DEVIATIONS = 2.6  # down to which it goes on (judgement)
 MARGIN_S = 3.2e-3  # s added on either side of where the average is high (judgement)
 WEAK_RATIO = 40.0  # of the floor: below this average a segment's borders show late (judgement)
 WEAK_MARGIN_S = 5e-3  # s added besides on either side of a weak segment (judgement)
-LONGEST_S = 0.25  # s, a longer segment is cut or steady tone; a message is 0.11 at most
+LONGEST_S = 0.25  # s, a longer segment is cut or steady tone; a message is 0.11 at most (judgement)
 STEADY_RATIO = 0.6  # lowest to highest average of a tone that is on without keying (judgement)
 STEADY_EDGE_S = 0.04  # s of a steady tone given at either end (judgement)
-CLOSE_STRIDE = 2  # samples further apart are copied, not to hold on to what is between
+CLOSE_STRIDE = 2  # samples further apart are copied, not to hold on to what is between (judgement)
 
 
 @dataclass(frozen=True, slots=True)

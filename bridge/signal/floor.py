@@ -20,7 +20,7 @@ EXPONENTIAL_FIFTH = 0.2231  # -ln 0.8: of the mean, what one in five powers of n
 SPREAD_NOISE = 8.0  # ratio of the powers below which 90 and 10 % lie: 22 in noise (judgement)
 FLOOR_BATCHES = 8  # batches whose floors are remembered, some seconds (judgement)
 FEWEST_BLOCKS = 16  # blocks that show a floor (judgement)
-LEAST_FLOOR = 1e-300  # power, to divide by where all is 0
+LEAST_FLOOR = 1e-300  # power, to divide by where all is 0 (judgement)
 DYNAMIC_RANGE = 1e-7  # of the highest power so far, 70 dB: nothing below it is heard (judgement)
 
 

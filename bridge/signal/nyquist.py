@@ -24,10 +24,11 @@ if TYPE_CHECKING:
 
 NEAR_NYQUIST = 0.463  # of the sample rate: above, a carrier's envelope beats too slowly (judgement)
 NEAR_NYQUIST_NOISE = 0.14  # of the level: least deviation that is assumed there (judgement)
-UNREADABLE_HZ = 700.0  # Hz from half the rate: nearer, a carrier hides for longer than a slot
+# Hz from half the rate: nearer, a carrier hides for longer than a slot (judgement)
+UNREADABLE_HZ = 700.0
 SMOOTH_S = 0.25e-3  # s, half a slot, over which the tone there is averaged (judgement)
 LEAST_SHARE = 0.5  # of the power in a segment, that it must make up (judgement)
-MARK_S = 0.5e-3  # s, length of the mark that stands for it: a slot
+MARK_S = 0.5e-3  # s, length of the mark that stands for it: a slot (judgement)
 
 
 def drop_ambiguous_carriers(marks: Iterable[Mark], rate_hz: float) -> list[Mark]:

@@ -27,12 +27,14 @@ if TYPE_CHECKING:
 BLOCK_S = 2 / std.CARRIER_HZ  # s, two cycles: the length of a block (judgement)
 FEWEST_SAMPLES = 6  # of a block; fewer leave nothing of a tone without mean and slope (judgement)
 FAST_HZ = 400e3  # samples a second from which every second block is left out (judgement)
-REFERENCES_HZ = (19.8e3, 24.2e3)  # Hz, +-10 %: no carrier within +-20 % is over 2.2 kHz away
+# Hz, +-10 %: no carrier within +-20 % is over 2.2 kHz away (judgement)
+REFERENCES_HZ = (19.8e3, 24.2e3)
 BATCH_BLOCKS = 4096  # blocks given at once, 0.37 or 0.75 s (judgement)
 MOST_SLAB_BLOCKS = 1024  # blocks multiplied at once, a divisor of BATCH_BLOCKS (judgement),
 SLAB_BYTES = 1 << 19  # bytes, as many as fit the processor's second cache (common practice)
 LARGEST_SAMPLE = 1e9  # in the unit of the samples; only a damaged file holds more (judgement)
-LEAST_NORM = 1e-6  # of filter taps, to divide by where a low rate leaves nothing of a reference
+# of filter taps, to divide by where a low rate leaves nothing of a reference (judgement)
+LEAST_NORM = 1e-6
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from bridge.textfile.places import KeyPath, Place
+from bridge.textfile.places import KeyPath, KeyPlace
 
 _BLANK = " \t\r\n"
 
@@ -65,7 +65,7 @@ def start_with_comment(text: str, header: int) -> int:
     return start
 
 
-def end_of_table(text: str, places: dict[KeyPath, Place], table: KeyPath) -> int:
+def end_of_table(text: str, places: dict[KeyPath, KeyPlace], table: KeyPath) -> int:
     """Where the lines of a table end and those that belong to the next header begin."""
     here = places[table].key
     later = [place.key for place in places.values() if place.header and place.key > here]
@@ -87,7 +87,7 @@ def without_block(text: str, start: int, end: int) -> str:
     return text[:start] + after
 
 
-def add_line(text: str, after: Place, line: str, newline: str) -> Splice:
+def add_line(text: str, after: KeyPlace, line: str, newline: str) -> Splice:
     """A new line below the key or header `after`, indented as that key is."""
     at = end_of_line(text, after.end)
     lead = text[: after.key].rpartition("\n")[2]
@@ -95,20 +95,20 @@ def add_line(text: str, after: Place, line: str, newline: str) -> Splice:
     return Splice(at, at, f"{newline}{indent}{line}")
 
 
-def remove_lines(text: str, place: Place) -> Splice:
+def remove_lines(text: str, place: KeyPlace) -> Splice:
     """The lines of a key and its value taken out, with the comment that ends them."""
     start = place.key - len(text[: place.key].rpartition("\n")[2])
     return Splice(start, next_line(text, place.end), "")
 
 
-def add_in_braces(text: str, table: Place, pair: str) -> Splice:
+def add_in_braces(text: str, table: KeyPlace, pair: str) -> Splice:
     """A pair put at the end of a table in braces."""
     inside = text[table.start + 1 : table.end - 1]
     at = table.start + 1 + len(inside.rstrip())
     return Splice(at, at, f", {pair}" if inside.strip() else f" {pair}")
 
 
-def remove_in_braces(text: str, table: Place, pair: Place) -> Splice:
+def remove_in_braces(text: str, table: KeyPlace, pair: KeyPlace) -> Splice:
     """A pair taken out of a table in braces, and one comma with it."""
     if comma := re.compile(r"\s*,[ \t]*").match(text, pair.end):
         return Splice(pair.key, comma.end(), "")

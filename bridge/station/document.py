@@ -33,14 +33,14 @@ from bridge.station.model import (
     KnownEnds,
     LinearMount,
     Position,
-    Reflector,
-    Site,
+    ReflectorTable,
+    SiteTable,
     SoftLimits,
     Station,
 )
 from bridge.textfile.checked import check, parse_checked
 from bridge.textfile.mistakes import Problem, dotted
-from bridge.textfile.places import KeyPath, Place, places_of
+from bridge.textfile.places import KeyPath, KeyPlace, places_of
 from bridge.textfile.read import read_bytes
 from bridge.textfile.save import save_whole
 
@@ -49,8 +49,8 @@ BOM = b"\xef\xbb\xbf"
 
 # Tables of a station file and the models whose order of keys a new key follows.
 _TABLES: dict[str, type[BaseModel]] = {
-    "station": Site,
-    "dish": Reflector,
+    "station": SiteTable,
+    "dish": ReflectorTable,
     "mount": LinearMount,
     "limits": SoftLimits,
     "ends": KnownEnds,
@@ -172,14 +172,14 @@ class StationFile:
     def _rows(self) -> list[dict[str, object]]:
         return list(tomllib.loads(self.text).get("position", []))
 
-    def _require_tables(self, places: dict[KeyPath, Place], rows: int) -> None:
+    def _require_tables(self, places: dict[KeyPath, KeyPlace], rows: int) -> None:
         if rows and not places["position", 0].header:
             raise BadInput(
                 f"{self.path}: its positions are members of one list in brackets; write each as a"
                 " table [[position]] of its own, then entries can be added and removed"
             )
 
-    def _new_key(self, places: dict[KeyPath, Place], path: KeyPath, value: Value) -> Splice:
+    def _new_key(self, places: dict[KeyPath, KeyPlace], path: KeyPath, value: Value) -> Splice:
         """The splice that puts a key into a table, after the last key that comes before it."""
         table, key = path[:-1], str(path[-1])
         pair = f"{_key(key)} = {_toml(value)}"

@@ -72,14 +72,14 @@ Longitude = Annotated[
 ]
 
 
-class Obstacle(Table):
+class ObstacleTable(Table):
     """Sky hidden from one azimuth clockwise to another, up to an elevation, in degrees."""
 
     azimuth_deg: tuple[Degrees360, Degrees360]
     elevation_deg: Number = Field(ge=0, le=90, description="0 is level, 90 straight up")
 
     @model_validator(mode="after")
-    def _has_width(self) -> Obstacle:
+    def _has_width(self) -> ObstacleTable:
         if self.azimuth_deg[0] == self.azimuth_deg[1]:
             raise ValueError(
                 f"azimuth_deg has no width, both edges are {self.azimuth_deg[0]:g} deg; give both"
@@ -88,17 +88,17 @@ class Obstacle(Table):
         return self
 
 
-class Site(Table):
+class SiteTable(Table):
     """Where the dish stands; longitude east positive."""
 
     name: Text = "unnamed station"
     latitude_deg: Latitude
     longitude_deg: Longitude
     height_m: Number = Field(default=0.0, ge=-500, le=9000, description="metres above the sea")
-    obstacles: tuple[Obstacle, ...] = ()
+    obstacles: tuple[ObstacleTable, ...] = ()
 
 
-class Reflector(Table):
+class ReflectorTable(Table):
     """The dish itself."""
 
     diameter_m: Number = Field(gt=0.1, le=50, description="metres, so 120 cm is 1.2")
@@ -184,8 +184,8 @@ class Position(Table):
 class Station(Table):
     """A whole station file."""
 
-    station: Site
-    dish: Reflector | None = None
+    station: SiteTable
+    dish: ReflectorTable | None = None
     mount: Annotated[LinearMount | WormMount, Field(discriminator="kind")] | None = None
     limits: SoftLimits | None = None
     ends: KnownEnds | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bridge.textfile.places import KeyPath, Place, nearest_line, places_of
+from bridge.textfile.places import KeyPath, KeyPlace, nearest_line, places_of
 
 SHOWN_LETTERS = 60  # letters of a value repeated in a message (judgement)
 
@@ -38,7 +38,7 @@ class TomlText:
 
     name: str
     text: str
-    places: dict[KeyPath, Place]
+    places: dict[KeyPath, KeyPlace]
 
     @classmethod
     def of(cls, text: str, name: str) -> TomlText:

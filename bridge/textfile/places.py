@@ -15,7 +15,7 @@ _QUOTES = ('"""', "'''", '"', "'")
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class KeyPlace:
     """Where a value stands: `line` from 1 of its key or header, `text[start:end]` the value.
 
     `key` is where the key begins, or of a member of a list the value itself. For a table under
@@ -29,7 +29,7 @@ class Place:
     header: bool = False
 
 
-def places_of(text: str) -> dict[KeyPath, Place]:
+def places_of(text: str) -> dict[KeyPath, KeyPlace]:
     """Every key path of a valid TOML text and where it stands, in the order of the text.
 
     >>> places = places_of("[a]\\nb = 1\\n[[c]]\\nd = 2\\n[[c]]\\nd = 3  # late")
@@ -48,7 +48,7 @@ def line_of(text: str, path: Iterable[str | int]) -> int | None:
     return nearest_line(places_of(text), path)
 
 
-def nearest_line(places: dict[KeyPath, Place], path: Iterable[str | int]) -> int | None:
+def nearest_line(places: dict[KeyPath, KeyPlace], path: Iterable[str | int]) -> int | None:
     """As `line_of`, with the places known already."""
     whole = tuple(path)
     for depth in range(len(whole), 0, -1):
@@ -63,11 +63,11 @@ class _Scanner:
     def __init__(self, text: str) -> None:
         self.text = text
         self.at = 0
-        self.places: dict[KeyPath, Place] = {}
+        self.places: dict[KeyPath, KeyPlace] = {}
         self.entries: dict[KeyPath, int] = {}  # tables that repeat, and the last index of each
         self._line, self._counted = 1, 0
 
-    def run(self) -> dict[KeyPath, Place]:
+    def run(self) -> dict[KeyPath, KeyPlace]:
         table: KeyPath = ()
         while self._skip(" \t\r\n"):
             if self.text[self.at] == "[":
@@ -105,7 +105,7 @@ class _Scanner:
         for part in parts[:-1]:
             path = self._into((*path, part))
         path = (*path, parts[-1])
-        place = Place(line, start, start, self.at, header=True)
+        place = KeyPlace(line, start, start, self.at, header=True)
         if depth == 2:
             self.places.setdefault(path, place)
             self.entries[path] = self.entries.get(path, -1) + 1
@@ -123,7 +123,7 @@ class _Scanner:
         parts = self._key("=")
         self.at += 1
         for depth in range(1, len(parts)):  # a dotted key makes the tables on its way
-            self.places.setdefault((*table, *parts[:depth]), Place(line, key, key, key))
+            self.places.setdefault((*table, *parts[:depth]), KeyPlace(line, key, key, key))
         self._value((*table, *parts), key)
 
     def _key(self, until: str) -> list[str]:
@@ -141,7 +141,7 @@ class _Scanner:
         key = start if key is None else key
         line = self._line_at(start)  # a value begins on the line of its key
         first = self.text[start]
-        self.places[path] = Place(line, key, start, start)  # before what it holds
+        self.places[path] = KeyPlace(line, key, start, start)  # before what it holds
         if first in "\"'":
             self._string()
         elif first == "[":
@@ -153,7 +153,7 @@ class _Scanner:
                 self.at += 1
             while self.text[self.at - 1] in " \t":
                 self.at -= 1
-        self.places[path] = Place(line, key, start, self.at)
+        self.places[path] = KeyPlace(line, key, start, self.at)
 
     def _array(self, path: KeyPath) -> None:
         self.at += 1

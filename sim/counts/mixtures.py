@@ -15,7 +15,7 @@ from sim.counts.normal import share_below
 
 Array = NDArray[np.float64]
 
-BAND = (0.025, 0.5, 0.975)  # 1, quantiles at the edges and the middle of a 95 % band
+BAND = (0.025, 0.5, 0.975)  # 1, quantiles at the edges and the middle of a 95 % band (judgement)
 NEGLIGIBLE = 1e-4  # 1, weight of a component that moves no edge of a band; judgement
 BRACKET_SD = 8.0  # deviations from a component's middle beyond which nothing of it lies; judgement
 BISECTIONS = 26  # of the bracket of a quantile: below a thousandth of a count; computed

@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 
 NAMED = 0.6  # 1, probability from which a peak is named and set aside; judgement
 DOUBTFUL = 0.3  # 1, probability from which it is named as doubtful but still used; judgement
-LEAST_PEAKS = 2  # peaks that are left at least when others are set aside
+LEAST_PEAKS = 2  # peaks that are left at least when others are set aside (judgement)
 MOST_SHARE = 3  # at most one peak in so many is set aside by itself; judgement
 
 

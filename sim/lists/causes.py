@@ -46,7 +46,7 @@ OTHER_END_SD = 60.0  # counts, how far the ends of another actuator may be; judg
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class ArcPlace:
     """Something that can be read again: a listed satellite, or an end (`hour_angle_deg` None).
 
     >>> Place(7, "Gorse", 480.0, -11.65).label, Place("east", "", 0.0).label
@@ -86,7 +86,7 @@ class Cause:
 
 
 def causes_of(
-    places: Sequence[Place], measured: Sequence[int], fit: Fit, site: Site
+    places: Sequence[ArcPlace], measured: Sequence[int], fit: Fit, site: Site
 ) -> list[Cause]:
     """All causes and their variants, for places of which those at `measured` were read again."""
     n = len(places)
@@ -125,13 +125,13 @@ def causes_of(
     return causes
 
 
-def twist_counts(places: Sequence[Place], fit: Fit, site: Site) -> Array:
+def twist_counts(places: Sequence[ArcPlace], fit: Fit, site: Site) -> Array:
     """Counts by which each satellite moves for one degree of twist, clockwise from above."""
     mount = true_mount(site)
     return np.array([_twist_deg(place, mount) * _steep(place, fit) for place in places])
 
 
-def _twist_deg(place: Place, mount: Mount) -> float:
+def _twist_deg(place: ArcPlace, mount: Mount) -> float:
     """Change of a satellite's hour angle about the pole for one degree of twist."""
     if place.hour_angle_deg is None:
         return 0.0
@@ -142,11 +142,11 @@ def _twist_deg(place: Place, mount: Mount) -> float:
     return ends[1] - ends[0]
 
 
-def _steep(place: Place, fit: Fit) -> float:
+def _steep(place: ArcPlace, fit: Fit) -> float:
     return 0.0 if place.hour_angle_deg is None else fit.counts_per_deg(place.hour_angle_deg)
 
 
-def _actuators(places: Sequence[Place], is_end: Array) -> list[Cause]:
+def _actuators(places: Sequence[ArcPlace], is_end: Array) -> list[Cause]:
     """Other counts per mm and another zero; the ends scale along, or are another actuator's."""
     before = np.array([place.before for place in places])
     middle = before[~is_end.astype(bool)].mean()
@@ -168,7 +168,7 @@ def _actuators(places: Sequence[Place], is_end: Array) -> list[Cause]:
     return causes
 
 
-def _mistaken(places: Sequence[Place], measured: Sequence[int], fit: Fit) -> list[Cause]:
+def _mistaken(places: Sequence[ArcPlace], measured: Sequence[int], fit: Fit) -> list[Cause]:
     """One re-peak, or all of them the same way, on the next satellite."""
     steps: list[tuple[tuple[int, ...], dict[int, float], dict[int, float], str]] = []
     repeaked = [at for at in measured if places[at].hour_angle_deg is not None]
@@ -218,7 +218,7 @@ def _mistaken(places: Sequence[Place], measured: Sequence[int], fit: Fit) -> lis
     return causes
 
 
-def _next_to(places: Sequence[Place], at: int) -> list[int]:
+def _next_to(places: Sequence[ArcPlace], at: int) -> list[int]:
     """The listed satellites next to one along the arc: east of it, then west of it."""
     here = places[at].hour_angle_deg
     gaps = [
@@ -231,7 +231,7 @@ def _next_to(places: Sequence[Place], at: int) -> list[int]:
     return [gap[1] for gap in (east, west) if gap is not None]
 
 
-def _apart(places: Sequence[Place], at: int, other: int, fit: Fit) -> float:
+def _apart(places: Sequence[ArcPlace], at: int, other: int, fit: Fit) -> float:
     """Counts from one satellite to another along the fitted curve."""
     hours = [places[at].hour_angle_deg or 0.0, places[other].hour_angle_deg or 0.0]
     counts, _ = fit.predict(hours)

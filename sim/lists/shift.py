@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from sim.counts.fit import NOISE_SD, Fit
 from sim.counts.normal import log_density
-from sim.lists.causes import NOTHING, ODD, SLIPPED, TWISTED, Cause, Place, causes_of
+from sim.lists.causes import NOTHING, ODD, SLIPPED, TWISTED, ArcPlace, Cause, causes_of
 from sim.sky.belt import Site
 
 Array = NDArray[np.float64]
@@ -72,7 +72,7 @@ class Diagnosis:
     `now` holds the new readings by the places' keys.
     """
 
-    places: tuple[Place, ...]
+    places: tuple[ArcPlace, ...]
     now: dict[int | str, float]
     estimates: tuple[CauseEstimate, ...]
     cause: CauseEstimate | None
@@ -93,7 +93,7 @@ class _Readings:
 
 
 def diagnose(
-    places: Sequence[Place], now: dict[int | str, float], fit: Fit, site: Site
+    places: Sequence[ArcPlace], now: dict[int | str, float], fit: Fit, site: Site
 ) -> Diagnosis:
     """Weigh what may have happened; `now` holds the new readings by the places' keys."""
     at = [n for n, place in enumerate(places) if place.key in now]
@@ -184,7 +184,7 @@ def _expected(cause: Cause, readings: _Readings) -> tuple[Array, Array]:
 
 
 def _estimate(
-    cause: Cause, probability: float, places: Sequence[Place], readings: _Readings
+    cause: Cause, probability: float, places: Sequence[ArcPlace], readings: _Readings
 ) -> CauseEstimate:
     mean, covariance = _amounts(cause, readings)
     amount, amount_sd = 0.0, 0.0
@@ -209,7 +209,7 @@ def _estimate(
     )  # fmt: skip
 
 
-def _evidence(place: Place, move: float, expected: float, sd: float) -> Evidence:
+def _evidence(place: ArcPlace, move: float, expected: float, sd: float) -> Evidence:
     moved = f"{place.label} moved {move:+.0f}"
     if sd > VAGUE_SD:
         return Evidence(place.key, "open", f"{moved}; any move would do")
@@ -220,7 +220,10 @@ def _evidence(place: Place, move: float, expected: float, sd: float) -> Evidence
 
 
 def _next_reading(
-    places: Sequence[Place], measured: list[int], estimates: Sequence[CauseEstimate], noise: Array
+    places: Sequence[ArcPlace],
+    measured: list[int],
+    estimates: Sequence[CauseEstimate],
+    noise: Array,
 ) -> NextReading | None:
     """The reading not yet taken that separates the two likeliest causes best."""
     likeliest = [estimate for estimate in estimates if estimate.name != ODD][:2]

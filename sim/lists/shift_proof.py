@@ -7,7 +7,8 @@ from sim.lists.shift import CauseEstimate, Diagnosis
 
 PROVED = 0.95  # 1, probability from which a list may be rewritten; judgement
 FAR = 0.4  # 1, share of the taught arc that the re-peaked satellites must span; judgement
-ACTUATOR_PEAKS = 3  # satellites to peak again for another actuator: slope, zero and a check
+# satellites to peak again for another actuator: slope, zero and a check (judgement)
+ACTUATOR_PEAKS = 3
 
 
 def lacking(diagnosis: Diagnosis, estimate: CauseEstimate, ends_read: int) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from bridge.errors import BadInput
 from bridge.station.model import LinearMount, Station
 from sim.counts.predict import predict
-from sim.lists.causes import Place
+from sim.lists.causes import ArcPlace
 from sim.lists.correction import Correction, correct
 from sim.lists.shift import Diagnosis, diagnose
 from sim.sky.mount import hour_angle_deg
@@ -56,13 +56,13 @@ def report_shift(
     now |= {side: float(end.now) for side, end in ends.items()}
     notes: list[str] = []
     for side in SIDES:
-        places.append(Place(side, side, _end_before(station, side, ends.get(side), notes)))
+        places.append(ArcPlace(side, side, _end_before(station, side, ends.get(side), notes)))
     _refuse_far(station, places, now)
     diagnosis = diagnose(places, now, fit, site_of(station))
     return ShiftReport(station, diagnosis, correct(station, diagnosis, len(ends)), tuple(notes))
 
 
-def _satellites(station: Station, repeaked: dict[int, int]) -> list[Place]:
+def _satellites(station: Station, repeaked: dict[int, int]) -> list[ArcPlace]:
     """The satellites that can be read again. BadInput for one read again that cannot."""
     rows = {row.number: row for row in station.position}
     for number in repeaked:
@@ -84,13 +84,13 @@ def _satellites(station: Station, repeaked: dict[int, int]) -> list[Place]:
             )
     site = site_of(station)
     return [
-        Place(row.number, row.name, float(row.count), hour_angle_deg(site, row.longitude_deg))
+        ArcPlace(row.number, row.name, float(row.count), hour_angle_deg(site, row.longitude_deg))
         for row in station.position
         if row.count is not None and row.longitude_deg is not None
     ]
 
 
-def _refuse_far(station: Station, places: list[Place], now: dict[int | str, float]) -> None:
+def _refuse_far(station: Station, places: list[ArcPlace], now: dict[int | str, float]) -> None:
     """Raises BadInput for a reading that no actuator could bring, such as one mistyped."""
     if not isinstance(station.mount, LinearMount):
         return

@@ -33,7 +33,7 @@ class Effects:
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class RigFault:
     """A named fault: the effects it sets, scaled by an amount where it has one."""
 
     name: str
@@ -47,7 +47,7 @@ class Fault:
 
 
 _ALL = (
-    Fault(
+    RigFault(
         "lost-counts",
         "the counter was set back by so many counts",
         "both ends and all satellites read that much less; full signal after a nudge",
@@ -57,7 +57,7 @@ _ALL = (
         500,
         "counts",
     ),
-    Fault(
+    RigFault(
         "slipped-clamp",
         "the clamp slipped along the actuator's tube",
         "satellites shift alike, the ends do not; the fence is met sooner",
@@ -67,7 +67,7 @@ _ALL = (
         100,
         "mm",
     ),
-    Fault(
+    RigFault(
         "twisted-pole",
         "the pole turned clockwise seen from above",
         "unequal shift, by counts per degree; signal not recovered at the ends of the arc",
@@ -77,13 +77,13 @@ _ALL = (
         10,
         "deg",
     ),
-    Fault(
+    RigFault(
         "quick-reversals",
         "on a reversal the controller changes its sign before the coast is over",
         "drift grows with the number of reversals; drives under 0.5 s apart",
         ("impatient",),
     ),
-    Fault(
+    RigFault(
         "wet-sensor",
         "water in the reed: pulses missing while it moves west",
         "missing counts moving west, uneven rate",
@@ -93,7 +93,7 @@ _ALL = (
         100,
         "% of pulses",
     ),
-    Fault(
+    RigFault(
         "missing-pulses",
         "pulses missing both ways",
         "missing counts, the error wanders",
@@ -103,7 +103,7 @@ _ALL = (
         100,
         "% of pulses",
     ),
-    Fault(
+    RigFault(
         "bouncing-sensor",
         "a closing contact bounces and is counted twice",
         "extra counts, uneven rate",
@@ -113,35 +113,37 @@ _ALL = (
         100,
         "% of pulses",
     ),
-    Fault(
+    RigFault(
         "open-sensor",
         "the sensor's wire is broken",
         "no counts, the motor runs until cut off; signal changes while counts do not",
         ("sensor_dead",),
     ),
-    Fault(
+    RigFault(
         "stripped-coupling",
         "the motor turns, the actuator does not",
         "no counts, free current, signal unchanged",
         ("sheared",),
     ),
-    Fault(
+    RigFault(
         "jam", "the actuator is frozen in", "no counts, high current until the trip", ("jammed",)
     ),
-    Fault("supply-open", "the motor's circuit is open", "no counts, no current", ("open_circuit",)),
-    Fault(
+    RigFault(
+        "supply-open", "the motor's circuit is open", "no counts, no current", ("open_circuit",)
+    ),
+    RigFault(
         "reversed-pair",
         "the motor's two wires are swapped",
         "the sign of the counts opposes the motion; the signal worsens",
         ("reversed_pair",),
     ),
-    Fault(
+    RigFault(
         "polarity-swapped",
         "the LNB is told the other polarization",
         "counts and motor normal; every second transponder lost",
         ("polarity_swapped",),
     ),
-    Fault(
+    RigFault(
         "cable-drop",
         "resistance in the cable",
         "slow, the voltage sags while moving, messages lost while moving, less signal at 18 V",
@@ -151,7 +153,7 @@ _ALL = (
         20,
         "ohm",
     ),
-    Fault(
+    RigFault(
         "wrong-satellite",
         "a stored position is that of the neighbour in the east",
         "exactly one spacing off, with a strong signal",
@@ -163,7 +165,7 @@ _ALL = (
     ),
 )
 
-FAULTS: dict[str, Fault] = {fault.name: fault for fault in _ALL}
+FAULTS: dict[str, RigFault] = {fault.name: fault for fault in _ALL}
 _PERCENT = ("miss_west", "miss_east", "double")
 
 
@@ -187,7 +189,7 @@ def effects_of(names: Iterable[str]) -> Effects:
     return effects
 
 
-def _parse(name: str) -> tuple[Fault, float | None]:
+def _parse(name: str) -> tuple[RigFault, float | None]:
     word, colon, number = name.strip().partition(":")
     fault = FAULTS.get(word)
     if fault is None:

@@ -17,7 +17,7 @@ from sim.rig.load import Weight
 from sim.rig.motor import Plant
 
 
-class Stop(NamedTuple):
+class MoveEnd(NamedTuple):
     """How a move ended: place and true count at rest, true count and speed at the cut, times."""
 
     x: float
@@ -64,7 +64,7 @@ class Mover:
         self._last = len(self._pull) - 1
         self.half_hysteresis = 0.5 * (half_open - half_close)
 
-    def move(self, x: float, truth: int, side: int, pulses: int) -> Stop:
+    def move(self, x: float, truth: int, side: int, pulses: int) -> MoveEnd:
         """From rest at `x` drive to the `pulses`-th pulse that way, cut, and come to rest."""
         lead = 0.5 - self.half_hysteresis
         cut_truth = truth + side * pulses
@@ -79,4 +79,4 @@ class Mover:
         ratio = self._kc * w / slow
         rest = edge + side * w * w / slow * coast_shape(ratio)
         at_rest = math.floor(rest * side + lead) * side
-        return Stop(rest, at_rest, cut_truth, w, u / k, u / k + math.log1p(ratio) / self._kc)
+        return MoveEnd(rest, at_rest, cut_truth, w, u / k, u / k + math.log1p(ratio) / self._kc)

@@ -19,7 +19,7 @@ from bridge.bus import standard as std
 from bridge.bus.frame import Frame
 from bridge.errors import FrameError
 from sim.rig.positioner_memory import Entry, Memory, Outcome
-from sim.rig.positioner_motion import Habits, Move, Travel
+from sim.rig.positioner_motion import DriveSettings, Move, Travel
 
 Passing = Literal["passed", "inverted", "held13", "held18"]
 JOURNAL = 4096  # entries that the journal holds, an evening of frames (judgement)
@@ -40,7 +40,7 @@ Manner = Literal[
 class Personality:
     """What tells one positioner from another."""
 
-    habits: Habits = field(default_factory=Habits)
+    habits: DriveSettings = field(default_factory=DriveSettings)
     two_way: bool = True
     angles: bool = False  # obeys command 6E
     most_positions: int = 99

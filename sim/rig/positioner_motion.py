@@ -25,7 +25,7 @@ NUDGE_GROWTH = 1.35  # times as long, after a nudge without a pulse (judgement)
 
 
 @dataclass(frozen=True, slots=True)
-class Habits:
+class DriveSettings:
     """How the controller drives; counts and seconds are its settings."""
 
     coast_counts: int = 2
@@ -58,7 +58,9 @@ class Move:
 class Travel:
     """The motor's controller: its owner gives it pulses, time and trips, and obeys `drive`."""
 
-    def __init__(self, habits: Habits, memory: Memory, amps: Callable[[float], float]) -> None:
+    def __init__(
+        self, habits: DriveSettings, memory: Memory, amps: Callable[[float], float]
+    ) -> None:
         self.habits = habits
         self.memory = memory
         self._amps = amps

@@ -24,7 +24,7 @@ from scipy.special import logsumexp, ndtr
 
 from sim.counts.curve import curve_of
 from sim.counts.fit import Peak, fit_peaks
-from sim.lists.causes import ACTUATOR, LOST, NOTHING, SLIPPED, TWISTED, WRONG, Place
+from sim.lists.causes import ACTUATOR, LOST, NOTHING, SLIPPED, TWISTED, WRONG, ArcPlace
 from sim.lists.shift import Diagnosis, diagnose
 
 Array = NDArray[np.float64]
@@ -107,8 +107,8 @@ def ask_product(visit: Visit) -> Diagnosis:
         Peak(k, float(h), float(c))
         for k, (h, c) in enumerate(zip(rig.hours, visit.before, strict=True))
     ]
-    places = [Place(p.number, f"S{p.number}", p.count, p.hour_angle_deg) for p in peaks]
-    places += [Place("east", "", visit.end_before[0]), Place("west", "", visit.end_before[1])]
+    places = [ArcPlace(p.number, f"S{p.number}", p.count, p.hour_angle_deg) for p in peaks]
+    places += [ArcPlace("east", "", visit.end_before[0]), ArcPlace("west", "", visit.end_before[1])]
     return diagnose(places, now, fit_peaks(curve_of(rig.mount, rig.site), peaks), rig.site)
 
 

@@ -8,19 +8,19 @@ import numpy as np
 import pytest
 
 from bridge.errors import YardError
-from sim.drift import Fleet, Habits, forecast
+from sim.drift import FaultRates, Fleet, forecast
 from sim.rig.motor import plant_of
 from sim.rig.move import Mover
 from sim.yard_files import load_yard
 
 LARKMERE = load_yard("larkmere")
-SOUND = Habits(missed=0.0, doubled=0.0, impatient=0.0)
+SOUND = FaultRates(missed=0.0, doubled=0.0, impatient=0.0)
 
 
 @pytest.mark.parametrize("chance", [1e-4, 1e-5])
 def test_missed_pulses_spread_as_a_binomial(chance: float) -> None:
     """sqrt(p n) within 5 %, no mean (computed: each missed pulse is one count either way)."""
-    habits = Habits(missed=chance, doubled=0.0, impatient=0.0)
+    habits = FaultRates(missed=chance, doubled=0.0, impatient=0.0)
     found = forecast(LARKMERE, years=0.05, rigs=4000, habits=habits, seed=2)
     expected = math.sqrt(chance * found.pulses)
     share = found.by_cause["missed"]
@@ -40,7 +40,7 @@ def test_without_faults_nothing_drifts() -> None:
 
 def test_causes_add_up_to_the_error() -> None:
     rng = np.random.default_rng(1)
-    habits = Habits(1e-3, 1e-3, 0.1, 0.3, 0.4, closures_only=True)
+    habits = FaultRates(1e-3, 1e-3, 0.1, 0.3, 0.4, closures_only=True)
     fleet = Fleet(LARKMERE, 200, habits, rng)
     for _ in range(300):
         fleet.step()
@@ -51,7 +51,7 @@ def test_causes_add_up_to_the_error() -> None:
 
 def test_the_band_widens_with_time() -> None:
     """Errors that know nothing of each other add up as a random walk: with the root of time."""
-    habits = Habits(impatient=0.02)
+    habits = FaultRates(impatient=0.02)
     found = forecast(LARKMERE, years=1.0, rigs=400, moves_per_day=3.0, habits=habits, seed=3)
     years, p05, _, p95 = np.array(found.band).T
     width = p95 - p05
@@ -88,7 +88,7 @@ def test_late_pulses_make_a_one_sided_drift() -> None:
     """A controller that stops counting too soon loses the last pulses; longer waits lose fewer."""
     drifts = []
     for settle_s in (0.25, 0.35, 0.45, 1.0):
-        habits = Habits(0.0, 0.0, 0.0, settle_s=settle_s)
+        habits = FaultRates(0.0, 0.0, 0.0, settle_s=settle_s)
         drifts.append(abs(forecast(LARKMERE, years=0.03, rigs=50, habits=habits).median_counts))
     assert drifts == sorted(drifts, reverse=True)
     assert drifts[0] > 10.0

@@ -23,8 +23,8 @@ CSV_COLUMNS = (
     "which", "on", "volts", "detail", "code", "severity", "measured", "required", "basis",
     "effect",
 )  # fmt: skip
-TIME_WIDTH = 11  # letters: seconds to the microsecond
-HEX_WIDTH = 17  # letters: six bytes in hex
+TIME_WIDTH = 11  # letters: seconds to the microsecond (judgement)
+HEX_WIDTH = 17  # letters: six bytes in hex (judgement)
 WIDTH_LEAST = 40  # columns; in a narrower terminal lines wrap by themselves (judgement)
 FAULTS_EACH = 2  # faults of a kind shown of one frame; the others are counted (judgement)
 

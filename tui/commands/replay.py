@@ -10,14 +10,14 @@ from pathlib import Path
 
 from bridge.capture.open import open_capture
 from bridge.decode.capture_events import read_traffic
-from sim.replay import Replay, Step
+from sim.replay import Replay, ReplayedFrame
 from sim.rig.dish import Dish
 from sim.yard import Yard
 from sim.yard_files import load_yard
 from sim.yard_url import DEMO_YARD
 from tui.text_table import WIDTH
 
-TEXT_COLUMN = 31  # columns before the sentences
+TEXT_COLUMN = 31  # columns before the sentences (judgement)
 
 
 def _yard(station: Path | None, taught: bool) -> Yard:
@@ -27,7 +27,7 @@ def _yard(station: Path | None, taught: bool) -> Yard:
     return yard
 
 
-def _lines(step: Step) -> list[str]:
+def _lines(step: ReplayedFrame) -> list[str]:
     """A step for a person: the frame and its meaning, then what came of it."""
     time = "" if step.t_s is None else f"{step.t_s:.3f}"
     head = f"{time:>10}  {step.hex:<17}  "

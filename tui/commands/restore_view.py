@@ -14,7 +14,7 @@ from bridge.restore.journal import Journal
 from bridge.restore.plan import Plan, Target, proofs_of, route_of
 from bridge.restore.requests import Notice, Observation
 
-WIDTH = 80  # columns
+WIDTH = 80  # columns (judgement)
 PROOF_S = 15.0  # s of one return at the end besides the way to it (judgement)
 BLIND = (
     "Counts tell no direction: with the motor's pair reversed all of this would look the same, so "

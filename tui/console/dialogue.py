@@ -47,7 +47,7 @@ class ChoiceButton(Button):
         self.index = index
 
 
-class Dialogue(ModalScreen[T | None]):
+class DialogueScreen(ModalScreen[T | None]):
     """Closes with the value of a choice; escape, and a halt in between, close with None."""
 
     SELECT_ON_FOCUS: ClassVar[bool] = True  # what is typed replaces what the field starts with
@@ -161,7 +161,7 @@ _NUMBER = re.compile(r"\s*(\d{1,6})\s*")
 _DISTANCE = re.compile(r"\s*(\d{1,3})\s*(s|seconds?|c|counts?)?\s*", re.IGNORECASE)
 
 
-class NumberDialogue(Dialogue[int]):
+class NumberDialogue(DialogueScreen[int]):
     """Returns a whole number in a range; a start value is its first digit."""
 
     SELECT_ON_FOCUS = False
@@ -203,7 +203,7 @@ def parse_distance(text: str, side: Side) -> Drive | None:
     return Drive(side, seconds=number) if in_seconds else Drive(side, counts=number)
 
 
-class DriveDialogue(Dialogue[Drive]):
+class DriveDialogue(DialogueScreen[Drive]):
     """Returns a bounded drive: first the distance, then the side."""
 
     START: ClassVar[str] = "10"

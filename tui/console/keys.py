@@ -22,7 +22,7 @@ Action = Literal[
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
+class KeyMove:
     """One count to a side, or motion to it as long as the key is held."""
 
     side: Side
@@ -34,7 +34,7 @@ class Key:
     """Some keys that do one thing."""
 
     keys: tuple[str, ...]
-    action: Action | Move | None
+    action: Action | KeyMove | None
     shown: str
     words: str
     group: Group
@@ -44,13 +44,21 @@ KEYS: tuple[Key, ...] = (
     Key((), None, "SPACE", "halt at once, from anywhere, also in dialogues and lists", "Always"),
     Key(("f1", "question_mark"), "help", "F1 ?", "explain what has the focus; all keys", "Always"),
     Key(("q",), "leave", "q", "leave; the motor is halted first", "Always"),
-    Key(("e",), Move("east"), "e", "one count east", "Move"),
-    Key(("w",), Move("west"), "w", "one count west", "Move"),
+    Key(("e",), KeyMove("east"), "e", "one count east", "Move"),
+    Key(("w",), KeyMove("west"), "w", "one count west", "Move"),
     Key(
-        ("E",), Move("east", held=True), "E", "move east while held, 1 s at a time at most", "Move"
+        ("E",),
+        KeyMove("east", held=True),
+        "E",
+        "move east while held, 1 s at a time at most",
+        "Move",
     ),
     Key(
-        ("W",), Move("west", held=True), "W", "move west while held, 1 s at a time at most", "Move"
+        ("W",),
+        KeyMove("west", held=True),
+        "W",
+        "move west while held, 1 s at a time at most",
+        "Move",
     ),
     Key(("left", "right"), None, "← →", "one count left or right; with shift, while held", "Move"),
     Key(("d",), "drive", "d", "drive by counts or seconds", "Move"),
@@ -82,17 +90,17 @@ GROUPS: tuple[Group, ...] = (
 )
 
 
-def action_of(key: str, hemisphere: str) -> Action | Move | None:
+def action_of(key: str, hemisphere: str) -> Action | KeyMove | None:
     """The action of a key as the terminal names it.
 
     >>> action_of("l", "north"), action_of("left", "north"), action_of("shift+left", "south")
-    ('limits', Move(side='east', held=False), Move(side='west', held=True))
+    ('limits', KeyMove(side='east', held=False), KeyMove(side='west', held=True))
     """
     if key in ("left", "right", "shift+left", "shift+right"):
         side = left_side(hemisphere)
         if key.endswith("right"):
             side = other(side)
-        return Move(side, held=key.startswith("shift"))
+        return KeyMove(side, held=key.startswith("shift"))
     if key in ("shift+e", "shift+w"):  # terminals with the extended key protocol
         key = key[-1].upper()
     return _ACTIONS.get(key)

@@ -20,7 +20,7 @@ from tui.console.dialogue import DriveDialogue
 from tui.console.frame_log import FrameLog, log_text
 from tui.console.guide import Guide
 from tui.console.help import Help
-from tui.console.keys import Move, action_of
+from tui.console.keys import KeyMove, action_of
 from tui.console.position_list import PositionList
 from tui.console.readouts import Readouts
 from tui.console.sky_picture import SkyPicture
@@ -133,12 +133,12 @@ class MainScreen(Screen[None]):
             return
         event.stop()
         event.prevent_default()
-        if isinstance(action, Move):
+        if isinstance(action, KeyMove):
             self._move(action, event.time)
         else:
             getattr(self, f"do_{action}")()
 
-    def _move(self, move: Move, pressed_s: float) -> None:
+    def _move(self, move: KeyMove, pressed_s: float) -> None:
         if not self.host.may_move(pressed_s):
             return
         if move.held:

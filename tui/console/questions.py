@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING, Literal
 
 from tui.cautions import CAUTIONS, REAL, REHEARSAL
-from tui.console.dialogue import Choice, Dialogue, NumberDialogue
+from tui.console.dialogue import Choice, DialogueScreen, NumberDialogue
 from tui.console.travel_ends import counts_to
 
 if TYPE_CHECKING:
@@ -20,28 +20,28 @@ CAUTION_WIDTH = 70  # cells of a line of the cautions, to fit 80 columns (judgem
 LimitAction = Literal["set east", "set west", "on", "off"]
 
 
-def ask_cautions(live: bool) -> Dialogue[bool]:
+def ask_cautions(live: bool) -> DialogueScreen[bool]:
     """The cautions; on a real port the focus starts on 'not yet'."""
     choices = [Choice("n", "Not yet, only look", False), Choice("y", "I have read them", True)]
     words = [REAL if live else REHEARSAL, "\n".join(map(_bullet, CAUTIONS))]
-    return Dialogue("Cautions", words, choices, focus=0 if live else 1)
+    return DialogueScreen("Cautions", words, choices, focus=0 if live else 1)
 
 
 def _bullet(words: str) -> str:
     return textwrap.fill(words, CAUTION_WIDTH, initial_indent="• ", subsequent_indent="  ")
 
 
-def ask_yes(title: str, words: str, yes: str, *, key: str = "y") -> Dialogue[bool]:
+def ask_yes(title: str, words: str, yes: str, *, key: str = "y") -> DialogueScreen[bool]:
     """A question whose default is no."""
-    return Dialogue(title, [words], [Choice("n", "No", False), Choice(key, yes, True)])
+    return DialogueScreen(title, [words], [Choice("n", "No", False), Choice(key, yes, True)])
 
 
-def ask_leave() -> Dialogue[bool]:
+def ask_leave() -> DialogueScreen[bool]:
     """Whether to leave the console."""
     return ask_yes("Leave the console?", "The motor is halted and the port closed.", "Leave")
 
 
-def ask_limits(snapshot: Snapshot) -> Dialogue[LimitAction]:
+def ask_limits(snapshot: Snapshot) -> DialogueScreen[LimitAction]:
     """What to do about the soft limits."""
     at = "this place" if snapshot.count is None else f"count {snapshot.count}"
 
@@ -62,10 +62,10 @@ def ask_limits(snapshot: Snapshot) -> Dialogue[LimitAction]:
         Choice("n", "turn the limits on", "on"),
         Choice("f", "turn the limits off, as to find the ends", "off"),
     ]
-    return Dialogue("Soft limits", words, choices)
+    return DialogueScreen("Soft limits", words, choices)
 
 
-def ask_set_limit(side: Side, snapshot: Snapshot) -> Dialogue[bool]:
+def ask_set_limit(side: Side, snapshot: Snapshot) -> DialogueScreen[bool]:
     """Whether the soft limit of a side belongs here."""
     at = "this place (no count)" if snapshot.count is None else f"count {snapshot.count}"
     before = snapshot.limit_east if side == "east" else snapshot.limit_west
@@ -78,7 +78,7 @@ def ask_set_limit(side: Side, snapshot: Snapshot) -> Dialogue[bool]:
     )
 
 
-def ask_store_over(row: PositionRow, snapshot: Snapshot) -> Dialogue[bool]:
+def ask_store_over(row: PositionRow, snapshot: Snapshot) -> DialogueScreen[bool]:
     """Whether this place replaces the one stored for a position."""
     here = "this place" if snapshot.count is None else f"count {snapshot.count}"
     return ask_yes(
@@ -88,7 +88,7 @@ def ask_store_over(row: PositionRow, snapshot: Snapshot) -> Dialogue[bool]:
     )
 
 
-def ask_goto(number: int, row: PositionRow | None, snapshot: Snapshot) -> Dialogue[bool]:
+def ask_goto(number: int, row: PositionRow | None, snapshot: Snapshot) -> DialogueScreen[bool]:
     """Whether to go to a position, with the distance where it is known."""
     if row is None or row.count is None:
         words = "It is not taught here; the positioner may still hold a place under it."

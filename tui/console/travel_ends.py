@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Stop:
+class TravelEnd:
     """Something that stops a drive, `distance` counts ahead (negative: already passed)."""
 
     what: str
@@ -57,7 +57,7 @@ def count_of(row: PositionRow) -> int | None:
     return row.count if row.count is not None else row.predicted
 
 
-def next_stop(side: Side, snapshot: Snapshot, scale: Scale) -> Stop | None:
+def next_stop(side: Side, snapshot: Snapshot, scale: Scale) -> TravelEnd | None:
     """The nearest known stop on a side, or None when none (or no count) is known.
 
     A soft limit that is switched off does not stop anything; one whose switch is not known is
@@ -71,9 +71,9 @@ def next_stop(side: Side, snapshot: Snapshot, scale: Scale) -> Stop | None:
     ahead = -1 if side == "east" else 1
     stops = []
     if limit is not None and snapshot.limits_on is not False:
-        stops.append(Stop(f"{side} limit", limit, (limit - count) * ahead))
+        stops.append(TravelEnd(f"{side} limit", limit, (limit - count) * ahead))
     if end is not None:
-        stops.append(Stop(f"{side} end", end, (end - count) * ahead))
+        stops.append(TravelEnd(f"{side} end", end, (end - count) * ahead))
     return min(stops, key=lambda stop: stop.distance, default=None)
 
 

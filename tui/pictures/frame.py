@@ -23,11 +23,12 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 ROW_INCHES = 1.35  # in, height of a byte's row; the rest is the title (judgement)
-ROWS_MOST = 10  # bytes drawn; a message has six or eight at most
+ROWS_MOST = 10  # bytes drawn; a message has six or eight at most (judgement)
 TITLE_WIDTH = 120  # letters in a line of the title (judgement)
 FAULTS_MOST = 3  # faults listed under the title (judgement)
 AROUND_S = std.BIT_S  # s drawn before and after a byte
-SLOT_RANGE_S = (0.3e-3, 0.7e-3)  # s; outside it the mean slot tells nothing, and 0.5 is drawn
+# s; outside it the mean slot tells nothing, and 0.5 is drawn (judgement)
+SLOT_RANGE_S = (0.3e-3, 0.7e-3)
 LITERAL = {"parse_math": False}  # dollar signs of a name are no formula
 
 

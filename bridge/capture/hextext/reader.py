@@ -16,7 +16,8 @@ from bridge.capture.trace import Capture, Lines
 from bridge.errors import CaptureError
 
 LOOK_LINES = 200  # lines looked at before a text is taken for hex text or refused (judgement)
-FASTEST_S = 1e-3  # s between lines; a frame takes 13.5 ms or more, so faster ones are samples
+# s between lines; a frame takes 13.5 ms or more, so faster ones are samples (judgement)
+FASTEST_S = 1e-3
 LINE_MOST = 1 << 16  # bytes of one line (judgement)
 
 

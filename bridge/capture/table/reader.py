@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class DataColumn:
     """One channel of a table, ready to be read."""
 
     source: Source
@@ -81,11 +81,11 @@ def _read_table(source: Source, rate_hz: float | None, block: int) -> Capture:
         seen[name] = seen.get(name, 0) + 1
         if seen[name] > 1:
             name = f"{name} {seen[name]}"
-        traces.append(_make_trace(Column(source, top, base, n, 1.0, block), name))
+        traces.append(_make_trace(DataColumn(source, top, base, n, 1.0, block), name))
     return Capture(source.name, tuple(traces), tuple(notes))
 
 
-def _make_trace(column: Column, name: str) -> Trace:
+def _make_trace(column: DataColumn, name: str) -> Trace:
     top, base, n = column.top, column.base, column.column
     filled = [row[n] for row in top.rows if row[n]]
     if all(field.casefold() in LEVEL_WORDS for field in filled):
@@ -105,12 +105,12 @@ def _make_trace(column: Column, name: str) -> Trace:
     )
 
 
-def _steps(column: Column) -> Iterator[EdgeStep]:
+def _steps(column: DataColumn) -> Iterator[EdgeStep]:
     return keep_changes(_levels(column))
 
 
 def _levels(
-    column: Column,
+    column: DataColumn,
 ) -> Iterator[tuple[float, NDArray[np.float64], NDArray[np.uint8]]]:
     base = column.base
     done = 0
@@ -128,7 +128,7 @@ def _levels(
         done += values.size
 
 
-def _samples(column: Column) -> Iterator[FloatBlock]:
+def _samples(column: DataColumn) -> Iterator[FloatBlock]:
     scaled = (
         (times_s, values if column.scale == 1.0 else values * column.scale)
         for times_s, values in _timed(column)
@@ -140,7 +140,7 @@ def _samples(column: Column) -> Iterator[FloatBlock]:
 
 
 def _timed(
-    column: Column,
+    column: DataColumn,
 ) -> Iterator[tuple[NDArray[np.float64] | None, NDArray[np.float64]]]:
     """Times (None where the row number tells them) and values, rows in time order."""
     base, top = column.base, column.top

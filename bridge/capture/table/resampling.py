@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
 GAP_MOST = 1 << 31  # samples between two rows, six hours at 100 kHz (judgement)
 PIECE_SAMPLES = 1 << 20  # samples made at a time: 8 MB of float64 (judgement)
-REACH_SAMPLES = 0.5  # samples that a row may be off its place before rows are missing: half
+# samples that a row may be off its place before rows are missing: half (judgement)
+REACH_SAMPLES = 0.5
 COARSE_REACH_SHARE, COARSE_REACH_SAMPLES = 0.02, 100  # the same for times that repeat (judgement)
 LEFT_OUT = -1  # number of a row that comes too early to be a sample
 FIRST_LOOK = 64  # rows searched at first for one off its place, then twice as many (judgement)

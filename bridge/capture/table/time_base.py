@@ -23,7 +23,8 @@ TIME_MOST_S = 1e12  # s, beyond any capture (judgement)
 EVEN_OFF = 0.3  # of an interval: rows further off than this lie unevenly (judgement)
 EVEN_SHARE = 0.9  # of the steps that are alike where even rows are missing (judgement)
 REPEATS_SHARE = 0.01  # of the steps that are 0 where times have too few digits (judgement)
-COARSE_RATIO = 2.2  # longest to shortest step of even rows with rounded times: 2, and rounding
+# longest to shortest step of even rows with rounded times: 2, and rounding (judgement)
+COARSE_RATIO = 2.2
 SHORT_QUANTILE = 0.1  # of the steps: the usual short one, robust to single outliers (judgement)
 FINE_LEAST_HZ, FINE_MOST_HZ = 1e3, 2e6  # Hz, rates at which uneven rows are resampled (judgement)
 EDGE_GRAIN_S = 1e-6  # s, the grain of uneven times at most (judgement)
@@ -31,9 +32,10 @@ NAMED_LEAST_HZ = (
     4000.0  # Hz; slower even rows show no slots of 0.5 ms: the unit is wrong (judgement)
 )
 UNNAMED_LEAST_HZ = 8000.0  # Hz, the same where no unit is written (judgement)
-CHANGE_LEAST_HZ = 1000.0  # Hz, the same for rows on change: an envelope changes every 0.5 ms
+# Hz, the same for rows on change: an envelope changes every 0.5 ms (judgement)
+CHANGE_LEAST_HZ = 1000.0
 CORRECTED_LEAST_HZ = 20_000.0  # Hz, the slowest even rows of a corrected unit (judgement)
-RATE_SLACK = 1e-9  # of a rate: rounding of doubles
+RATE_SLACK = 1e-9  # of a rate: rounding of doubles (judgement)
 OTHER_RATE_SHARE = 1e-3  # of a rate, from which a rate that is not used is noted (judgement)
 
 

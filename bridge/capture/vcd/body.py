@@ -33,7 +33,7 @@ TIME, SCALAR, KEYWORD, CODE, VECTOR, REAL, STRING = range(1, 8)  # classes of to
 FIRST_BYTES = {b"#": TIME, b"01xXzZuUwWlLhH-": SCALAR, b"$": KEYWORD, b"bB": VECTOR, b"rR": REAL,
          b"sS": STRING}  # fmt: skip
 TOKEN_MOST = 1 << 22  # bytes of one token or comment (judgement)
-TICKS_MOST = 10**18  # the largest time stamp: 1,000 s in femtoseconds
+TICKS_MOST = 10**18  # the largest time stamp: 1,000 s in femtoseconds (judgement)
 DENSE = 8  # tokens to one value, below which stamps are counted along (judgement)
 NO_TICKS: NDArray[np.int64] = np.zeros(0, np.int64)
 

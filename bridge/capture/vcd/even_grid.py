@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 DIVISORS_MOST = 8  # the finest grid that is tried: this part of the shortest step (judgement)
 CHANGES_LEAST = 16  # fewer changes than this show no grid (judgement)
 PERIOD_LEAST = 4  # ticks; rounding to a tick would fit anything below (judgement)
-FALLBACK_HZ = 250_000.0  # Hz, ten samples a carrier cycle, where changes lie on no grid
+FALLBACK_HZ = 250_000.0  # Hz, ten samples a carrier cycle, where changes lie on no grid (judgement)
 FALLBACK_LEAST_HZ = 1000.0  # Hz (judgement)
 FALLBACK_SAMPLES = 4  # samples in the usual step, where changes lie on no grid (judgement)
 HOLD_MOST = 1 << 31  # samples that one value is held for, six hours at 100 kHz (judgement)

@@ -21,7 +21,8 @@ from bridge.signal.weak.sequence import cells_of
 from bridge.signal.weak.timing import ACCEPT_NATS, SURE_NATS, best_loose, best_sequence
 from bridge.signal.weak.tone import find_tones
 
-SHORTEST_S = 12e-3  # s of samples that may hold a message: a byte is 13.5 ms, its last quiet less
+# s of samples that may hold a message: a byte is 13.5 ms, its last quiet less (judgement)
+SHORTEST_S = 12e-3
 BORDER_S = 0.5e-3  # s left out beside a continuous tone: a slot (judgement)
 
 

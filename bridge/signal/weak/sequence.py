@@ -39,7 +39,7 @@ REACH = 2.2  # deviations of a slot that are tried (judgement)
 LEAST_SPREAD = 0.4  # cells, deviation of a slot that rounding to cells brings (judgement)
 NEAR_S = 36e-6  # s about a known length of the slot within which others are tried (judgement)
 BIT_PRIOR = -float(np.log(2))  # nats: either bit is as likely
-IMPOSSIBLE = -1e30  # nats
+IMPOSSIBLE = -1e30  # nats (judgement)
 
 
 @dataclass(frozen=True, slots=True)

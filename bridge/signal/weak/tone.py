@@ -11,7 +11,7 @@ from bridge.signal.baseband import Signal, quantile
 from bridge.signal.weak.estimate import Estimate
 from bridge.signal.weak.sequence import Cells, cells_of
 
-WINDOW_S = 1e-3  # s over which continuous tone is looked for: no bit fills a longer one
+WINDOW_S = 1e-3  # s over which continuous tone is looked for: no bit fills a longer one (judgement)
 SHARE = 0.72  # of a tone's full level that such a window must hold (judgement)
 LONGEST_DIP_S = 0.5e-3  # s, windows below it that a tone may have: a slot (judgement)
 LEAST_RUN_S = 5e-3  # s of such windows that are no bits (judgement)

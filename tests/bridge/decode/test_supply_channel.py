@@ -10,7 +10,7 @@ import pytest
 from bridge.bus.event import Burst, Event, FrameHeard, Supply
 from bridge.capture.trace import Samples
 from bridge.decode.supply_channel import SupplyChannel, join_supply, levels_of
-from bridge.decode.trace_events import ENDED_S, Step
+from bridge.decode.trace_events import ENDED_S, EventBatch
 from bridge.errors import CaptureError
 
 
@@ -68,9 +68,9 @@ def test_changes_and_levels_come_in_order_of_time_with_whatever_is_heard() -> No
     values = [13.0] * 1_000 + [18.0] * 1_000
     untimed = FrameHeard(None, (0xE4,), (True,))
     steps = [
-        Step(0.5, 0.4, [untimed, frame(0.1), Burst(0.3, "A")]),
-        Step(1.5, 1.4, []),
-        Step(ENDED_S, ENDED_S, [frame(1.5), frame(1.6, None)]),
+        EventBatch(0.5, 0.4, [untimed, frame(0.1), Burst(0.3, "A")]),
+        EventBatch(1.5, 1.4, []),
+        EventBatch(ENDED_S, ENDED_S, [frame(1.5), frame(1.6, None)]),
     ]
     joined = list(join_supply(iter(steps), SupplyChannel(samples(values))))
     assert [step.certain_s for step in joined] == [0.4, 1.4, ENDED_S]

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from bridge.bus.event import Event, FrameHeard
 from bridge.capture.trace import Capture, Edges, Samples
 from bridge.decode.capture_events import read_traffic
-from bridge.decode.trace_events import ENDED_S, Step, hear_steps, hear_trace
+from bridge.decode.trace_events import ENDED_S, EventBatch, hear_steps, hear_trace
 from bridge.signal.waveform import Sending, edges_of, samples_of
 from random_search import examples
 
@@ -75,7 +75,7 @@ def test_a_line_is_judged_by_its_first_messages(kind: str) -> None:
     pytest.fail("no frame")
 
 
-def _in_order(steps: list[Step]) -> None:
+def _in_order(steps: list[EventBatch]) -> None:
     promised_s = -float("inf")
     for step in steps:
         for event in step.events:

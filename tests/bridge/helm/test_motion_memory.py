@@ -6,7 +6,7 @@ import pytest
 
 from bridge.bus.command import Command, Drive, Goto, GotoAngle, Halt, Store
 from bridge.guard import Situation
-from bridge.helm.motion_memory import Motion, bound_words
+from bridge.helm.motion_memory import MotionMemory, bound_words
 from bridge.helm.snapshot import Activity, Snapshot
 
 SEEN = Snapshot(True, "x", count=500, acknowledged=True, limits_on=True, limit_east=45)
@@ -30,7 +30,7 @@ def test_a_bound_in_words(command: Command | None, words: str) -> None:
 
 
 def test_nothing_has_moved_at_first() -> None:
-    motion = Motion()
+    motion = MotionMemory()
     assert motion.activity(None, 0.0) is Activity.AT_REST
     assert motion.situation(SEEN, 0.0) == Situation(
         True, 500, None, None, float("inf"), True, 45, None
@@ -38,7 +38,7 @@ def test_nothing_has_moved_at_first() -> None:
 
 
 def test_a_bounded_motion_is_halted_when_it_lasts_longer() -> None:
-    motion = Motion()
+    motion = MotionMemory()
     motion.sent(Drive("west", counts=10), 8.0, 100.0)
     assert motion.bound == "10 counts"
     assert motion.reason_to_halt("west", 108.0, None) == ""
@@ -52,7 +52,7 @@ def test_a_bounded_motion_is_halted_when_it_lasts_longer() -> None:
 
 
 def test_a_bound_ends_with_its_motion() -> None:
-    motion = Motion()
+    motion = MotionMemory()
     motion.sent(Goto(7), 240.0, 100.0)
     motion.see(SEEN, None, 500, 100.1)  # not moving yet
     assert motion.bound == "to position 7"
@@ -65,7 +65,7 @@ def test_a_bound_ends_with_its_motion() -> None:
 
 
 def test_a_silent_screen_is_a_reason_once_it_was_seen() -> None:
-    motion = Motion()
+    motion = MotionMemory()
     assert motion.reason_to_halt("east", 100.0, None) == ""
     assert motion.reason_to_halt("east", 100.0, 98.0) == ""
     assert motion.reason_to_halt("east", 100.0, 97.9) == "the screen stands still"
@@ -73,7 +73,7 @@ def test_a_silent_screen_is_a_reason_once_it_was_seen() -> None:
 
 
 def test_a_dish_coasts_after_its_last_count() -> None:
-    motion = Motion()
+    motion = MotionMemory()
     assert motion.activity("west", 10.0) is Activity.DRIVING
     motion.see(SEEN, "west", 500, 10.0)
     assert motion.activity(None, 10.5) is Activity.COASTING
@@ -85,20 +85,20 @@ def test_a_dish_coasts_after_its_last_count() -> None:
 
 
 def test_coasting_ends_after_its_time() -> None:
-    motion = Motion()
+    motion = MotionMemory()
     motion.see(SEEN, "west", 500, 0.0)
     assert motion.activity(None, 0.69) is Activity.COASTING
     assert motion.activity(None, 0.7) is Activity.AT_REST
 
 
 def test_the_first_count_ever_seen_is_no_motion() -> None:
-    motion = Motion()
+    motion = MotionMemory()
     motion.see(Snapshot(True, "x"), None, 500, 10.0)
     assert motion.activity(None, 10.0) is Activity.AT_REST
 
 
 def test_the_guard_learns_the_last_side_and_how_long_ago() -> None:
-    motion = Motion()
+    motion = MotionMemory()
     motion.see(SEEN, "east", 499, 10.0)
     now = motion.situation(SEEN, 10.25)
     assert (now.last_side, now.since_motion_s) == ("east", 0.25)

@@ -11,13 +11,13 @@ from bridge.station.model import (
     Controller,
     LinearMount,
     Position,
-    Site,
+    SiteTable,
     SoftLimits,
     Station,
     WormMount,
 )
 from sim.counts.predict import PredictedPosition, Prediction, predict
-from sim.sky.belt import Site as Ground
+from sim.sky.belt import Site
 from sim.sky.mount import hour_angle_deg
 
 # The demo list (invented); its counts were computed from the linkage apart from this program.
@@ -35,7 +35,7 @@ MOUNT = LinearMount(
     stroke_mm=560,
     counts_per_mm=1.88976,
 )
-YARD = Site(name="Larkmere Test Yard", latitude_deg=44.6, longitude_deg=3.9, height_m=210)
+YARD = SiteTable(name="Larkmere Test Yard", latitude_deg=44.6, longitude_deg=3.9, height_m=210)
 
 
 def station(
@@ -43,7 +43,7 @@ def station(
     mount: LinearMount | WormMount | None = MOUNT,
     counts: dict[str, int] | None = None,
     days: dict[str, date] | None = None,
-    site: Site = YARD,
+    site: SiteTable = YARD,
     approach: str | None = None,
 ) -> Station:
     """The demo list with only these taught ("*": all), some at other counts."""
@@ -138,7 +138,7 @@ def test_without_mount_five_peaks_give_a_wider_band() -> None:
 
 @pytest.mark.parametrize("latitude_deg", [52.0, -52.0])
 def test_worm_mounts_in_both_hemispheres(latitude_deg: float) -> None:
-    ground = Ground(latitude_deg, 3.9)
+    ground = Site(latitude_deg, 3.9)
     counts = {
         name: round(1200 + 20 * hour_angle_deg(ground, longitude))
         for name, (longitude, _) in LIST.items()
@@ -149,7 +149,7 @@ def test_worm_mounts_in_both_hemispheres(latitude_deg: float) -> None:
             "Oak",
             mount=WormMount(kind="worm", counts_per_deg=20, noon_count=1150),
             counts=counts,
-            site=Site(latitude_deg=latitude_deg, longitude_deg=3.9),
+            site=SiteTable(latitude_deg=latitude_deg, longitude_deg=3.9),
         )
     )
     for name, count in counts.items():
@@ -157,7 +157,7 @@ def test_worm_mounts_in_both_hemispheres(latitude_deg: float) -> None:
 
 
 def test_counts_grow_west_in_the_south_too() -> None:
-    site = Site(latitude_deg=-44.6, longitude_deg=3.9, height_m=210)
+    site = SiteTable(latitude_deg=-44.6, longitude_deg=3.9, height_m=210)
     found = predict(station("Alder", "Ivy", "Rowan", site=site))
     counts = [told.count for told in found.rows]
     assert counts == sorted(counts)
@@ -296,7 +296,7 @@ def test_arriving_from_either_side_is_told() -> None:
     ("latitude_deg", "longitude_deg"), [(0.0, 100.5), (-18.0, 179.9), (78.0, 10.0)]
 )
 def test_sites_at_the_edges_of_the_map(latitude_deg: float, longitude_deg: float) -> None:
-    ground = Ground(latitude_deg, longitude_deg)
+    ground = Site(latitude_deg, longitude_deg)
     rows = []
     for number, ahead in enumerate((-20.0, -9.0, -2.0, 0.0, 3.0, 11.0, 19.0), 1):
         longitude = (longitude_deg + ahead + 180.0) % 360.0 - 180.0
@@ -307,7 +307,7 @@ def test_sites_at_the_edges_of_the_map(latitude_deg: float, longitude_deg: float
         )
     found = predict(
         Station(
-            station=Site(latitude_deg=latitude_deg, longitude_deg=longitude_deg),
+            station=SiteTable(latitude_deg=latitude_deg, longitude_deg=longitude_deg),
             mount=WormMount(kind="worm", counts_per_deg=20, noon_count=1150),
             position=tuple(rows),
         )
@@ -382,7 +382,7 @@ def test_a_position_is_marked_by_its_median_and_not_by_its_band() -> None:
 
 
 def test_past_dead_centre_there_is_no_count() -> None:
-    site = Site(latitude_deg=0.5, longitude_deg=0.0)
+    site = SiteTable(latitude_deg=0.5, longitude_deg=0.0)
     folded = LinearMount(
         kind="linear", frame_pivot_mm=520, dish_pivot_mm=430, retracted_mm=350, stroke_mm=400,
         counts_per_mm=1.88976, noon_angle_deg=55,

@@ -7,12 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bridge.log.actions import Action, ActionLog
-from bridge.station.model import KnownEnds, Position, Site, SoftLimits, Station
+from bridge.station.model import KnownEnds, Position, SiteTable, SoftLimits, Station
 from sim.lists.against_log import compare_log
 from sim.lists.finding import ListFinding
 
 STATION = Station(
-    station=Site(latitude_deg=44.6, longitude_deg=3.9),
+    station=SiteTable(latitude_deg=44.6, longitude_deg=3.9),
     limits=SoftLimits(east=45, west=985),
     position=(
         Position(number=1, name="Alder", longitude_deg=41.2, count=94),

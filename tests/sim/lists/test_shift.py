@@ -9,8 +9,8 @@ from bridge.station.model import (
     KnownEnds,
     LinearMount,
     Position,
-    Reflector,
-    Site,
+    ReflectorTable,
+    SiteTable,
     SoftLimits,
     Station,
 )
@@ -24,8 +24,10 @@ LIST = {
     13: ("Nettle", -7.9, 750), 15: ("Pine", -18.6, 857), 16: ("Rowan", -28.7, 942),
 }  # fmt: skip
 STATION = Station(
-    station=Site(name="Larkmere Test Yard", latitude_deg=44.6, longitude_deg=3.9, height_m=210),
-    dish=Reflector(diameter_m=1.2, frequency_ghz=12.0),
+    station=SiteTable(
+        name="Larkmere Test Yard", latitude_deg=44.6, longitude_deg=3.9, height_m=210
+    ),
+    dish=ReflectorTable(diameter_m=1.2, frequency_ghz=12.0),
     mount=LinearMount(
         kind="linear",
         frame_pivot_mm=520,

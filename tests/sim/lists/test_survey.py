@@ -14,8 +14,8 @@ from bridge.errors import YardError
 from bridge.station.model import (
     LinearMount,
     Position,
-    Reflector,
-    Site,
+    ReflectorTable,
+    SiteTable,
     SoftLimits,
     Station,
     WormMount,
@@ -40,13 +40,13 @@ def station(*longitudes: float, **tables: object) -> Station:
         Position(number=n, name=f"place {n}", longitude_deg=longitude)
         for n, longitude in enumerate(longitudes, 1)
     ]
-    whole = {"station": Site(latitude_deg=44.6, longitude_deg=3.9), "position": tuple(rows)}
+    whole = {"station": SiteTable(latitude_deg=44.6, longitude_deg=3.9), "position": tuple(rows)}
     return Station.model_validate({**whole, **tables})
 
 
 def test_the_demo_yard_as_its_owner_tells_it() -> None:
     """Larkmere: Alder 94, Rowan 942; 13.9 counts a degree in the east, 7.0 in the west."""
-    dish = Reflector(diameter_m=1.2)
+    dish = ReflectorTable(diameter_m=1.2)
     east, west = survey(station(41.2, -28.7, mount=MOUNT, dish=dish)).satellites
     assert (east.count, west.count) == (94, 942)
     assert east.counts_per_deg == pytest.approx(13.9, abs=0.06)
@@ -99,7 +99,7 @@ def test_just_inside_the_reach_is_within_limits(
     latitude: float, longitude: float, scale: float, east: int, west: int
 ) -> None:
     tables = {
-        "station": Site(latitude_deg=latitude, longitude_deg=longitude),
+        "station": SiteTable(latitude_deg=latitude, longitude_deg=longitude),
         "mount": WormMount(kind="worm", counts_per_deg=scale, noon_count=0),
         "limits": SoftLimits(east=east, west=west),
     }
