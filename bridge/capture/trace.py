@@ -37,7 +37,7 @@ class Samples:
     """An evenly spaced analogue channel; sample n lies at `start_s + n / rate_hz`.
 
     `chunks` gives float32 arrays of one dimension and any length, never empty, in the unit of
-    the channel: volts where `volts` is true (a guess, unless `says_volts`: the file says so),
+    the channel: volts where `volts` is true (a guess, unless `states_volts`: the file says so),
     else full scale = 1 (WAV), counts (integer arrays) or whatever the file holds. `raw_chunks`,
     where a reader has it, gives the same samples as they lie in the file, before scaling:
     value = (raw + raw_offset) * raw_scale; it saves a conversion pass where a receiver does its
@@ -52,7 +52,7 @@ class Samples:
     raw_chunks: Callable[[], Iterator[RawBlock]] | None = None
     raw_scale: float = 1.0
     raw_offset: float = 0.0
-    says_volts: bool = False
+    states_volts: bool = False
 
 
 @dataclass(frozen=True, slots=True)

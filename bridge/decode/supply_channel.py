@@ -52,7 +52,7 @@ def find_supply(capture: Capture, bus: Trace) -> tuple[Samples, float] | None:
     found = []
     for n, trace in enumerate(others):
         is_named = _SUPPLY_NAME.search(trace.name) is not None
-        may_be = trace.says_volts or (trace.volts and _PLAIN_NAME.fullmatch(trace.name))
+        may_be = trace.states_volts or (trace.volts and _PLAIN_NAME.fullmatch(trace.name))
         if not (is_named or may_be):
             continue  # another quantity, counts or parts of full scale
         levels = levels_of(trace, SPAN_S)

@@ -35,6 +35,6 @@ class LogBuffer:
     def since(self, seq: int) -> list[Record]:
         """Records after number `seq`, oldest first."""
         with self._lock:
-            kept = len(self._records)
-            skipped = min(max(0, kept - (self._seq - seq)), kept)
+            length = len(self._records)
+            skipped = min(max(0, length - (self._seq - seq)), length)
             return list(islice(self._records, skipped, None))

@@ -44,7 +44,7 @@ FIRST_DRIVE = 6  # counts of the first drive, to see that counts are taken as co
 MOST_TRIES = 10  # drives near a count before it is given up (judgement)
 NEAR = 4  # counts from a place that are near enough to begin a proof (judgement)
 MOST_STILL = 3  # drives in a row without motion before it is given up (judgement)
-MOST_ASKS = 3  # times a two-way positioner is asked before it counts as silent (judgement)
+MOST_REQUESTS = 3  # times a two-way positioner is asked before it counts as silent (judgement)
 
 
 class DriveControl:
@@ -102,7 +102,7 @@ class DriveControl:
         if not self.two_way:
             return (yield SendFrame(frame, repeat=True))
         asking = Frame(std.ASK_FIRST, frame.address, frame.command, frame.data)
-        for _ in range(MOST_ASKS):
+        for _ in range(MOST_REQUESTS):
             seen = yield SendFrame(asking)
             if seen.reply is not None:
                 return seen

@@ -116,12 +116,12 @@ class FrameLog(RowWidget, can_focus=True):
             self.scroll_back(rows)
 
     def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
-        """Scroll back by the wheel."""
+        """Scroll back by mouse."""
         event.stop()
         self.scroll_back(3)
 
     def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
-        """Scroll forward by the wheel."""
+        """Scroll forward by mouse."""
         event.stop()
         self.scroll_back(-3)
 

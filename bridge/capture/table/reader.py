@@ -101,7 +101,7 @@ def _make_trace(column: DataColumn, name: str) -> Trace:
         base.start_s,
         volts,
         partial(_samples, column),
-        says_volts=unit in VOLT_UNITS,
+        states_volts=unit in VOLT_UNITS,
     )
 
 

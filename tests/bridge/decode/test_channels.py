@@ -41,7 +41,7 @@ def samples(
         for start in range(0, len(some), step):
             yield some[start : start + step]
 
-    return Samples(name, rate_hz, 0.0, True, chunks, says_volts=says)
+    return Samples(name, rate_hz, 0.0, True, chunks, states_volts=says)
 
 
 def logic(name: str = "tone", lead_s: float = 0.0) -> Edges:
