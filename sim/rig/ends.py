@@ -27,13 +27,13 @@ class EndState:
     """Which switches are open now."""
 
     ends: Ends
-    east_open: bool = False
-    west_open: bool = False
+    east_open: bool
+    west_open: bool
 
-    def place(self, x: float) -> None:
-        """Set both from a place, once, before any motion."""
-        self.east_open = x <= self.ends.east_switch
-        self.west_open = x >= self.ends.west_switch
+    @classmethod
+    def at(cls, ends: Ends, x: float) -> EndState:
+        """The switches of an actuator that has always stood at a place."""
+        return cls(ends, east_open=x <= ends.east_switch, west_open=x >= ends.west_switch)
 
     def blocks(self, polarity: int) -> bool:
         """True where the circuit is open for a drive that way."""

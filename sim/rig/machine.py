@@ -74,7 +74,7 @@ class Machine:
         keep_trace: bool = False,
     ) -> None:
         self.plant = plant
-        self.ends = EndState(ends)
+        self.ends = EndState.at(ends, x)
         self.weight = weight
         self.wind = wind
         self.reed = reed
@@ -87,7 +87,6 @@ class Machine:
         self.trace: list[Trace] | None = [] if keep_trace else None
         self.t, self.x, self.w = 0.0, x, 0.0
         self.drive = 0
-        self.ends.place(x)
         self.cell = weight.cell(x)
         self._play = x if dish is None else dish
         self._direction = 0  # of motion: -1 east, 1 west, 0 at rest
@@ -283,9 +282,7 @@ class Machine:
         elif self._over_s is None:
             self._over_s = self.t
         threshold = self.plant.speed_at_current(self.trip_a) * along
-        if along and threshold > 0.0:
-            after = time_to_speed(abs(self.w), self._a, self._k, threshold)
-            self._amps_s = self.t + after
+        self._amps_s = self.t + time_to_speed(abs(self.w), self._a, self._k, threshold)
 
     def _schedule(self) -> None:
         """Find the first of all events that may come."""

@@ -137,7 +137,9 @@ def test_readings_of_a_technician() -> None:
     made, _ = machine(500.0, loaded=False)
     made.set_drive(0.0, 1)
     assert made.amps_at(0.0) == pytest.approx(9.0)
+    assert made.volts_at(0.0) == pytest.approx(36.0 - 9.0 * 1.0)  # the supply's 1 ohm
     run(made, 5.0)
+    assert made.volts_at(5.0) == pytest.approx(36.0 - 1.4 * 1.0)
     assert made.w_at(5.0) == pytest.approx(7.559, rel=1e-9)
     assert made.amps_at(5.0) == pytest.approx(1.4, rel=1e-9)
     before = made.x_at(5.0)

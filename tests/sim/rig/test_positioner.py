@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from sim.rig.dish import Dish
-from sim.rig.positioner_memory import Entry
+from sim.rig.positioner_memory import Entry, Memory
+from sim.rig.positioner_motion import Habits, Move, Travel
 from sim.yard import PositionerTable, Yard
 from sim.yard_files import load_yard
 
@@ -304,8 +305,21 @@ def test_counter_words_where_it_acts_on_them() -> None:
     assert send(dish, "E23165")[0] == "E4 01 F4"
     send(dish, "E0316C0208", 20.0)
     assert count(dish) == 520
-    send(dish, "E0316D01F4")
+    dish.positioner.memory.lost = True
+    _, entry = send(dish, "E0316D01F4")
+    assert (entry.outcome, entry.count_before, entry.count_after) == ("set", 520, 500)
     assert count(dish) == 500
+    assert not dish.positioner.memory.lost
+    send(dish, "E0316900", 2.0)
+    _, entry = send(dish, "E0316D01F4")
+    assert (entry.outcome, entry.reason) == ("refused", "it is moving")
+    send(dish, "E03160", 3.0)
+    for frame, side in (("E03161", -1), ("E03162", 1)):
+        before = count(dish)
+        _, entry = send(dish, frame, 3.0)
+        assert entry.outcome == "moved"
+        send(dish, "E03160", 3.0)
+        assert (count(dish) - before) * side > 10
     assert send(dish, "E0316F01")[1].outcome == "ignored"
 
 
@@ -349,3 +363,33 @@ def test_status_while_it_moves_and_after_an_end_switch() -> None:
     assert send(dish, "E23164")[0] == "E4 22"  # west, hardware switch, not completed
     send(dish, "E0316803", 6.0)
     assert send(dish, "E23164")[0] == "E4 80"  # completed, east, switch left
+
+
+def travel(memory: Memory, **habits: Any) -> Travel:
+    return Travel(Habits(**habits), memory, lambda _t_s: 1.4)
+
+
+def order(side: int, goal: int | None, **rules: Any) -> Move:
+    return Move(side, Entry(0.0, "", "moved", "", 0, 0), goal, **rules)
+
+
+def test_a_pulse_before_any_order_counts_one_west() -> None:
+    memory = Memory(count=500)
+    travel(memory).on_pulse(0.0, 1)
+    assert memory.count == 501
+
+
+@pytest.mark.parametrize("approach", [-1, 1])
+@pytest.mark.parametrize("off", [-1, 1])
+def test_a_retry_arrives_from_the_right_side(approach: int, off: int) -> None:
+    """Backlash is taken up the same way each time: from beyond the goal it goes back first."""
+    memory = Memory(count=500)
+    drive = travel(memory, approach=approach, approach_counts=8)
+    move = order(1, 500, retries=1)
+    drive.begin(0.0, move)
+    memory.count = 500 + off  # it slides on while it settles
+    drive.on_wake(drive.wake_s)
+    assert move.retries == 0
+    beyond = off == approach
+    assert move.via == (500 - 8 * approach if beyond else None)
+    assert drive.drive == -off
