@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import asdict
 
 import pytest
 
@@ -256,3 +257,64 @@ def test_every_fault_alone_and_any_pair_can_be_lived_with() -> None:
         for frame in ("E0316B01", "E0316903", "E03168FF", "E03160", "E23164"):
             send(dish, frame, rng.uniform(1.0, 20.0))
         assert dish.count_error == dish.ledger.total
+
+
+@pytest.mark.parametrize(
+    ("name", "usual"),
+    [
+        ("lost-counts", {"lost_counts": 10.0}),
+        ("slipped-clamp", {"slip_mm": 5.0}),
+        ("twisted-pole", {"twist_deg": 1.0}),
+        ("wet-sensor", {"miss_west": 0.08}),
+        ("missing-pulses", {"miss_west": 0.01, "miss_east": 0.01}),
+        ("bouncing-sensor", {"double": 0.02}),
+        ("cable-drop", {"cable_ohm": 8.0}),
+        ("wrong-satellite", {"neighbour": 6.0}),
+    ],
+)
+def test_a_fault_without_an_amount_has_its_usual_one(name: str, usual: dict[str, float]) -> None:
+    """Amounts by which a rehearsal shows each fault plainly (judgement); nothing else changes."""
+    found = asdict(effects_of([name]))
+    assert {key: value for key, value in found.items() if value} == pytest.approx(usual)
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high", "unit"),
+    [
+        ("lost-counts", -500, 500, "counts"),
+        ("slipped-clamp", -100, 100, "mm"),
+        ("twisted-pole", -10, 10, "deg"),
+        ("wet-sensor", 0, 100, "% of pulses"),
+        ("missing-pulses", 0, 100, "% of pulses"),
+        ("bouncing-sensor", 0, 100, "% of pulses"),
+        ("cable-drop", 0, 20, "ohm"),
+        ("wrong-satellite", 1, 255, "position"),
+    ],
+)
+def test_an_amount_may_be_either_end_of_its_range_and_no_further(
+    name: str, low: int, high: int, unit: str
+) -> None:
+    for amount in (low, high):
+        effects_of([f"{name}:{amount}"])
+    for amount in (low - 0.5, high + 0.5):
+        with pytest.raises(YardError) as error:
+            effects_of([f"{name}:{amount:g}"])
+        assert str(error.value) == (
+            f"fault '{name}': amount {amount:g} is outside {low} to {high} {unit}"
+        )
+
+
+def test_pulses_are_not_missed_more_often_than_always() -> None:
+    effects = effects_of(["wet-sensor:70", "missing-pulses:60", "bouncing-sensor:100"])
+    assert (effects.miss_west, effects.double) == (1.0, 1.0)
+    assert effects.miss_east == pytest.approx(0.6)
+
+
+@pytest.mark.parametrize(("share", "expected_db"), [(0.0, 0.0), (8.0, 1.2)])
+def test_a_bad_cable_costs_signal_at_18_v_only(share: float, expected_db: float) -> None:
+    """0.15 dB an ohm (judgement), where the LNB draws its current from the higher level."""
+    fit, bad = Dish(TAUGHT), Dish(TAUGHT, faults=[f"cable-drop:{share:g}"])
+    for volts, loss_db in ((13, 0.0), (18, expected_db)):
+        for dish in (fit, bad):
+            dish.set_supply(volts)
+        assert fit.signal_db() - bad.signal_db() == pytest.approx(loss_db, abs=0.35)
