@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 
+import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from sim.rig.arc import (
+    coast_shape,
     distance_to_rest,
     ease,
     time_to_distance,
@@ -70,3 +72,66 @@ def test_no_drag_is_school_physics() -> None:
     assert distance_to_rest(8.0, -2.0, 0.0) == 16.0
     assert math.isclose(time_to_distance(8.0, -2.0, 0.0, 16.0), 4.0)
     assert math.isinf(time_to_distance(8.0, -2.0, 0.0, 16.1))
+
+
+@pytest.mark.parametrize(
+    ("w0", "a", "k", "time_s", "counts"),
+    [
+        (0.0, -1.0, 0.5, 0.0, 0.0),  # stands already
+        (3.0, 1.0, 0.5, math.inf, math.inf),  # is pushed on
+        (3.0, 0.0, 0.0, math.inf, math.inf),  # nothing slows it
+        (3.0, 0.0, 0.5, math.inf, 6.0),  # drag alone: never at rest, never past w0/k
+        (3.0, -1.0, 0.5, 2.0 * math.log(2.5), 6.0 - 4.0 * math.log(2.5)),
+    ],
+)
+def test_time_and_distance_to_rest(
+    w0: float, a: float, k: float, time_s: float, counts: float
+) -> None:
+    """T = ln(1 + w k/a)/k and X = (w - a T)/k, by hand."""
+    assert time_to_rest(w0, a, k) == pytest.approx(time_s)
+    assert distance_to_rest(w0, a, k) == pytest.approx(counts)
+
+
+@pytest.mark.parametrize(
+    ("w0", "a", "k", "w", "time_s"),
+    [
+        (0.0, 2.0, 0.0, 6.0, 3.0),
+        (6.0, -2.0, 0.0, 0.0, 3.0),
+        (0.0, 2.0, 0.0, -1.0, math.inf),  # the other way
+        (5.0, 0.0, 0.0, 6.0, math.inf),  # keeps its speed
+        (0.0, 2.0, 0.5, 2.0, 2.0 * math.log(2.0)),  # to half of the steady speed 4
+        (0.0, 2.0, 0.5, 4.0, math.inf),  # the steady speed is never quite reached
+        (0.0, 2.0, 0.5, 5.0, math.inf),
+        (8.0, 2.0, 0.5, 6.0, 2.0 * math.log(2.0)),  # slows down to 4, half way
+        (8.0, 2.0, 0.5, 3.0, math.inf),
+        (4.0, 2.0, 0.5, 5.0, math.inf),  # steady already
+    ],
+)
+def test_time_to_a_speed(w0: float, a: float, k: float, w: float, time_s: float) -> None:
+    assert time_to_speed(w0, a, k, w) == pytest.approx(time_s)
+
+
+@pytest.mark.parametrize(
+    ("w0", "a", "k", "distance", "time_s"),
+    [
+        (0.0, 2.0, 0.0, 0.0, 0.0),
+        (3.0, 0.0, 0.0, 6.0, 2.0),
+        (3.0, 0.0, 0.5, 3.0, 2.0 * math.log(2.0)),  # half of the 6 counts that it creeps
+        (3.0, 0.0, 0.5, 6.0, math.inf),
+        (3.0, 0.0, 0.5, 7.0, math.inf),
+        (4.0, 2.0, 0.5, 10.0, 2.5),  # at steady speed
+        (0.0, -1.0, 0.5, 1.0, math.inf),  # nothing moves it
+    ],
+)
+def test_time_to_a_distance(w0: float, a: float, k: float, distance: float, time_s: float) -> None:
+    assert time_to_distance(w0, a, k, distance) == pytest.approx(time_s)
+
+
+@pytest.mark.parametrize("ratio", [1e-9, 0.01, 0.049999, 0.050001, 1.0, 20.0])
+def test_shape_of_a_coast(ratio: float) -> None:
+    """It equals the mean of u/(1 + r u) over u from 0 to 1, an integral worked out here."""
+    steps = 20_000
+    middles = ((n + 0.5) / steps for n in range(steps))
+    integral = sum(u / (1.0 + ratio * u) for u in middles) / steps
+    assert coast_shape(ratio) == pytest.approx(integral, rel=1e-7)
+    assert coast_shape(0.0) == 0.5

@@ -149,6 +149,19 @@ def test_readings_of_a_technician() -> None:
     assert not made.moving
 
 
+@pytest.mark.parametrize("seconds", [0.05, 0.3, 1.1, 2.7, 5.0])
+@pytest.mark.parametrize("way", [-1, 1])
+def test_a_coast_ends_once_and_stands(seconds: float, way: int) -> None:
+    made, _ = machine(500.0)
+    made.set_drive(0.0, way)
+    run(made, seconds)
+    made.set_drive(seconds, 0)
+    seen = run(made, 30.0)
+    assert seen.count("rest") == 1
+    assert seen[-1] == "rest"
+    assert (made.w, made.next_s, made.moving) == (0.0, math.inf, False)
+
+
 def test_technicians_rule_of_coast() -> None:
     """coast = 1/2 (stall current / running current - 1) w tau within a few percent (computed)."""
     w, tau = 7.559, MOTOR.tau_s
