@@ -91,13 +91,12 @@ class Travel:
         else:
             self._launch(t_s)
 
-    def halt(self, t_s: float, why: EndedBy = "halt") -> None:
+    def halt(self, t_s: float) -> None:
         """Motor off now; the order is over, the coast still counts."""
-        self._end(self.pending, why)
+        self._end(self.pending, "halt")
         self.pending = None
         if self.move is not None:
-            self.move.cut = why
-            self.move.goal = None
+            self.move.cut = "halt"
             self.completed = False
         if self.state in ("drive", "nudge"):
             self._cut(t_s)
@@ -214,8 +213,6 @@ class Travel:
             why: EndedBy = "end switch"
         else:
             why = "stall"
-        if self.move is not None:
-            self.move.goal = None
         self._cut(t_s, why)
 
     def _settled(self, t_s: float) -> None:
