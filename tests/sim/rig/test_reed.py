@@ -156,3 +156,46 @@ def test_two_pulses_of_the_wrong_sign_cost_four_counts() -> None:
             polarity=-1,
         )
     assert count - reed.truth == -4 == ledger.wrong_sign
+
+
+@pytest.mark.parametrize(
+    ("x", "closed", "gap", "truth", "edges"),
+    [
+        (0.0, False, 0, 0, 0),
+        (0.53, False, 0, 0, 0),
+        (0.55, True, 0, 1, 1),  # magnet 0 sits at 0.74 and closes from 0.54 to 0.94
+        (0.93, True, 0, 1, 1),
+        (0.95, False, 1, 1, 2),
+        (-0.27, True, -1, 0, -1),
+        (7.1, False, 7, 7, 14),
+        (7.7, True, 7, 8, 15),
+    ],
+)
+def test_a_place_sets_the_contact(x: float, closed: bool, gap: int, truth: int, edges: int) -> None:
+    reed = Reed()
+    reed.place(x)
+    assert (reed.closed, reed.gap, reed.truth, reed.edges) == (closed, gap, truth, edges)
+
+
+def test_edges_on_the_way_west_and_back() -> None:
+    """West over magnet 0: closes at 0.54, opens at 1.02; back: closes at 0.94, opens at 0.46."""
+    reed = Reed()
+    reed.place(0.0)
+    assert reed.next_edge(1) == pytest.approx(0.54)
+    assert (reed.cross(1), reed.closed) == (1, True)
+    assert reed.next_edge(1) == pytest.approx(1.02)
+    assert reed.next_edge(-1) == pytest.approx(0.46)
+    assert (reed.cross(1), reed.closed) == (0, False)
+    assert reed.next_edge(1) == pytest.approx(1.54)
+    assert reed.next_edge(-1) == pytest.approx(0.94)
+    assert (reed.cross(-1), reed.closed) == (0, True)
+    assert (reed.cross(-1), reed.closed) == (-1, False)
+    assert reed.gap == 0
+
+
+def test_a_dead_sensor_gives_nothing_and_a_certain_fault_comes_each_time() -> None:
+    assert [Sensor(dead=True).deliver(way) for way in (-1, 1)] == [0, 0]
+    double = Sensor(double=1.0)
+    assert [double.deliver(way) for way in (-1, 1, 1)] == [2, 2, 2]
+    east = Sensor(miss_east=1.0)
+    assert [east.deliver(way) for way in (-1, 1, -1)] == [0, 1, 0]
