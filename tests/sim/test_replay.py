@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bridge.bus.event import Event, FrameHeard, Supply, Tone
-from sim.replay import Replay, Step
+from sim.replay import Replay, ReplayedFrame
 from sim.rig.dish import Dish
 from sim.yard_files import load_yard
 
@@ -23,7 +23,7 @@ def heard(
     return FrameHeard(t_s, values, parity, duration_s=duration_s, supply_v=supply_v)
 
 
-def replay(*events: Event, dish: Dish | None = None) -> list[Step]:
+def replay(*events: Event, dish: Dish | None = None) -> list[ReplayedFrame]:
     return list(Replay(dish or Dish(LARKMERE)).run(events))
 
 

@@ -12,7 +12,7 @@ import pytest
 
 from sim.rig.dish import Dish
 from sim.rig.positioner_memory import Entry, Memory
-from sim.rig.positioner_motion import Habits, Move, Travel
+from sim.rig.positioner_motion import DriveSettings, Move, Travel
 from sim.yard import PositionerTable, Yard
 from sim.yard_files import load_yard
 
@@ -366,7 +366,7 @@ def test_status_while_it_moves_and_after_an_end_switch() -> None:
 
 
 def travel(memory: Memory, **habits: Any) -> Travel:
-    return Travel(Habits(**habits), memory, lambda _t_s: 1.4)
+    return Travel(DriveSettings(**habits), memory, lambda _t_s: 1.4)
 
 
 def order(side: int, goal: int | None, **rules: Any) -> Move:
