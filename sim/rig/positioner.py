@@ -274,9 +274,8 @@ class Positioner:
         entry.outcome = "moved"
         deadline_s = math.inf if seconds is None else t_s + seconds
         goal = None if counts is None else self.memory.count + side * counts
-        move = Move(side, entry, goal, deadline_s, steps=counts is not None)
-        move.retries = 1 if move.steps else 0
-        self.travel.begin(t_s, move)
+        steps = counts is not None
+        self.travel.begin(t_s, Move(side, entry, goal, deadline_s, steps=steps, retries=1))
 
     def _go(self, t_s: float, goal: int, what: str, entry: Entry) -> None:
         for side, name in ((-1, "east"), (1, "west")):

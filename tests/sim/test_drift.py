@@ -104,3 +104,26 @@ def test_same_seed_same_forecast() -> None:
 def test_what_cannot_be_forecast_is_refused(years: float, rigs: int) -> None:
     with pytest.raises(YardError, match="outside"):
         forecast(LARKMERE, years=years, rigs=rigs)
+
+
+def test_rigs_stay_three_coasts_away_from_their_ends() -> None:
+    """Soft limits lie at least three times the coast inside (common practice): 6 counts here."""
+    rows = [
+        row.model_copy(update={"count": count})
+        for row, count in zip(LARKMERE.position, (4, 6, 7, 500, 993, 994, 996), strict=False)
+    ]
+    fleet = Fleet(
+        LARKMERE.model_copy(update={"position": tuple(rows)}),
+        10,
+        SOUND,
+        np.random.default_rng(1),
+    )
+    assert fleet.places.tolist() == [7, 500, 993]
+
+
+def test_a_yard_without_a_list_is_visited_in_even_steps() -> None:
+    """16 places from 6 counts inside one switch to 6 inside the other."""
+    yard = LARKMERE.model_copy(update={"position": ()})
+    places = Fleet(yard, 10, SOUND, np.random.default_rng(1)).places
+    assert (places[0], places[-1], len(places)) == (6, 994, 16)
+    assert set(np.diff(places)) == {65, 66}

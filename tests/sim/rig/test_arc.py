@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal, localcontext
 
 import pytest
 from hypothesis import assume, given
@@ -135,3 +136,20 @@ def test_shape_of_a_coast(ratio: float) -> None:
     integral = sum(u / (1.0 + ratio * u) for u in middles) / steps
     assert coast_shape(ratio) == pytest.approx(integral, rel=1e-7)
     assert coast_shape(0.0) == 0.5
+
+
+@pytest.mark.parametrize("u", [-0.0499, -0.01, 1e-5, 0.003, 0.0499])
+def test_short_arcs_keep_every_digit(u: float) -> None:
+    """The closed forms with 50 digits, where in double precision they lose theirs."""
+    with localcontext() as context:
+        context.prec = 50
+        k, s = Decimal(u), Decimal(2)
+        k /= s
+        e1 = (1 - (-k * s).exp()) / k
+        e2 = (s - e1) / k
+        found = ease(float(k), 2.0)
+        assert found == (pytest.approx(float(e1), rel=1e-15), pytest.approx(float(e2), rel=1e-15))
+        if u > 0.0:
+            r = Decimal(u)
+            shape = (r - (1 + r).ln()) / (r * r)
+            assert coast_shape(u) == pytest.approx(float(shape), rel=1e-15)

@@ -308,3 +308,15 @@ def test_polarity_servo_follows_the_trim_of_the_position(
         dish.advance(40.0)
         levels.append(dish.signal_db())
     assert low <= levels[0] - levels[1] <= high
+
+
+def test_the_meter_shows_about_ten_figures_a_second() -> None:
+    """On a strong signal its ripple makes nearly every figure another (common practice)."""
+    dish = Dish(LARKMERE, state=_at(LARKMERE, LARKMERE.taught_counts()[9]))
+    seen = []
+    for n in range(1, 1001):
+        dish.advance(0.01 * n)
+        seen.append(dish.signal_db())
+    changes = [n for n, (a, b) in enumerate(itertools.pairwise(seen), 2) if a != b]
+    assert 60 <= len(changes) <= 100
+    assert all(n % 10 in (0, 1) for n in changes)  # a tenth of a second apart, but for rounding

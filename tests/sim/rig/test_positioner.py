@@ -193,7 +193,7 @@ def test_store_and_goto() -> None:
     assert dish.positioner.memory.limits_on
     send(dish, "E0316914", 25.0)
     _, entry = send(dish, "E0316B07", 40.0)
-    assert entry.ended_by == "target"
+    assert (entry.outcome, entry.reason, entry.ended_by) == ("moved", "", "target")
     assert count(dish) == place
     assert send(dish, "E23164")[0] == "E4 C0"
     _, entry = send(dish, "E0316B08")
