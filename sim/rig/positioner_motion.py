@@ -254,11 +254,12 @@ class Travel:
             return False
         move.cut = "target"
         off = move.goal - self.memory.count
-        if off == 0 or move.retries <= 0 or (move.steps and off * move.side < 0):
+        side = 1 if off > 0 else -1
+        if off == 0 or move.retries <= 0 or (move.steps and side != move.side):
             return False
         move.retries -= 1
         approach = self.habits.approach
-        if approach and off * approach < 0:
+        if approach and side != approach:
             move.via = move.goal - approach * self.habits.approach_counts
         return True
 

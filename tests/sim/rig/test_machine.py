@@ -166,6 +166,8 @@ def test_technicians_rule_of_coast() -> None:
     """coast = 1/2 (stall current / running current - 1) w tau within a few percent (computed)."""
     w, tau = 7.559, MOTOR.tau_s
     assert 0.5 * (9.0 / 1.4 - 1.0) * w * tau == pytest.approx(2.0, rel=0.05)
+    assert MOTOR.inductance_h == 0.0  # nobody measured it, so the current follows at once
+    assert MOTOR.electrical_ratio == math.inf
 
 
 def test_brake_shortens_the_coast() -> None:

@@ -171,7 +171,18 @@ def test_a_limit_on_the_wrong_side_of_the_other_is_refused() -> None:
     dish = Dish(LARKMERE)
     send(dish, "E03166")
     _, entry = send(dish, "E03167")
-    assert entry.outcome == "refused"
+    assert (entry.outcome, entry.reason) == ("refused", "500 is not west of the east limit 500")
+    assert (dish.positioner.memory.east, dish.positioner.memory.west) == (500, None)
+    other = Dish(LARKMERE)
+    send(other, "E03167")
+    _, entry = send(other, "E03166")
+    assert (entry.outcome, entry.reason) == ("refused", "500 is not east of the west limit 500")
+    assert (other.positioner.memory.east, other.positioner.memory.west) == (None, 500)
+    send(other, "E03169FF")
+    send(other, "E0316804", 8.0)
+    _, entry = send(other, "E03166")
+    assert (entry.outcome, other.positioner.memory.limits_on) == ("set", True)
+    assert other.positioner.memory.east == count(other) < 480
 
 
 @pytest.mark.parametrize("frame", ["E0316900", "E031697F", "E0316980"])
@@ -393,3 +404,73 @@ def test_a_retry_arrives_from_the_right_side(approach: int, off: int) -> None:
     beyond = off == approach
     assert move.via == (500 - 8 * approach if beyond else None)
     assert drive.drive == -off
+
+
+def test_nudges_grow_and_are_given_up_on() -> None:
+    """A dead sensor: each push is longer than the one before, and after twelve it is a stall."""
+    memory = Memory(count=500)
+    drive = travel(memory, coast_counts=2, nudge_s=0.1, quiet_s=0.5, stall_s=3.0)
+    move = order(1, 501)
+    drive.begin(0.0, move)
+    pushes = []
+    begun_s = 0.0
+    while drive.state != "idle":
+        at_s = drive.wake_s
+        if drive.state == "nudge":
+            pushes.append(at_s - begun_s)
+        drive.on_wake(at_s)
+        begun_s = at_s
+    assert pushes == pytest.approx([0.1 * 1.35**n for n in range(12)])
+    assert move.entry.ended_by == "stall"
+    assert (memory.count, memory.moving, drive.completed) == (500, False, False)
+
+
+def test_a_nudge_that_brought_a_pulse_is_not_made_longer() -> None:
+    drive = travel(Memory(count=500), coast_counts=3, nudge_s=0.1, quiet_s=0.5)
+    move = order(1, 503)
+    drive.begin(0.0, move)
+    pushes = []
+    while drive.state != "idle":
+        at_s = drive.wake_s
+        if drive.state == "nudge":
+            pushes.append(move.nudge_s)
+            drive.on_wake(at_s)
+            drive.on_pulse(at_s + 0.05, 1)  # it coasts on to the next magnet
+        else:
+            drive.on_wake(at_s)
+    assert pushes == [0.1, 0.1, 0.1]
+    assert (move.entry.ended_by, move.entry.count_after) == ("target", 503)
+    assert drive.completed
+
+
+def test_counted_steps_go_on_forward_and_never_back() -> None:
+    """Carried one too far by its coast, a count of steps is over; one short, it is made up."""
+    for off, drives_on in ((1, False), (-1, True)):
+        memory = Memory(count=500)
+        drive = travel(memory, coast_counts=2)
+        drive.begin(0.0, order(1, 510, steps=True, retries=1))
+        memory.count = 507
+        drive.on_pulse(1.0, 1)  # 2 short of its goal: the motor is cut, and coasts
+        assert drive.drive == 0
+        memory.count = 510 + off
+        drive.on_wake(drive.wake_s)
+        assert (drive.drive == 1) is drives_on
+
+
+@pytest.mark.parametrize(
+    ("amps", "why"), [(0.0, "end switch"), (0.04, "end switch"), (1.4, "stall")]
+)
+def test_no_pulses_is_an_end_switch_only_without_current(amps: float, why: str) -> None:
+    """Through an open switch no current flows that way; a stalled motor draws much."""
+    memory = Memory(count=990)
+    drive = Travel(DriveSettings(stall_s=3.0), memory, lambda _t_s: amps)
+    move = order(1, None)
+    drive.begin(0.0, move)
+    assert drive.wake_s == 3.0
+    drive.on_pulse(2.0, 1)
+    assert drive.wake_s == 5.0
+    drive.on_wake(5.0)
+    assert (drive.drive, drive.state) == (0, "settle")
+    drive.on_wake(drive.wake_s)
+    assert (move.entry.ended_by, move.entry.count_after) == (why, 991)
+    assert drive.dead_sides == ({1} if why == "end switch" else set())
