@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,19 +12,30 @@ from bridge.errors import YardError
 from sim.drift import FaultRates, Fleet, forecast
 from sim.rig.motor import plant_of
 from sim.rig.move import Mover
+from sim.yard import Yard
 from sim.yard_files import load_yard
 
 LARKMERE = load_yard("larkmere")
 SOUND = FaultRates(missed=0.0, doubled=0.0, impatient=0.0)
+CROWDED = LARKMERE.model_copy(  # so near to each other that the motor never runs at full speed
+    update={
+        "position": tuple(
+            row.model_copy(update={"count": count})
+            for row, count in zip(LARKMERE.position, (500, 503, 507, 512, 519), strict=False)
+        )
+    }
+)
 
 
-@pytest.mark.parametrize("chance", [1e-4, 1e-5])
-def test_missed_pulses_spread_as_a_binomial(chance: float) -> None:
-    """sqrt(p n) within 5 %, no mean (computed: each missed pulse is one count either way)."""
-    habits = FaultRates(missed=chance, doubled=0.0, impatient=0.0)
+@pytest.mark.parametrize(
+    ("cause", "chance"), [("missed", 1e-4), ("missed", 1e-5), ("doubled", 1e-4)]
+)
+def test_single_pulses_spread_as_a_binomial(cause: str, chance: float) -> None:
+    """sqrt(p n) within 5 %, no mean (computed: each such pulse is one count either way)."""
+    habits = replace(SOUND, **{cause: chance})
     found = forecast(LARKMERE, years=0.05, rigs=4000, habits=habits, seed=2)
     expected = math.sqrt(chance * found.pulses)
-    share = found.by_cause["missed"]
+    share = found.by_cause[cause]
     assert share.std == pytest.approx(expected, rel=0.05)
     assert abs(share.mean) < 4 * expected / math.sqrt(4000)
 
@@ -61,24 +73,28 @@ def test_the_band_widens_with_time() -> None:
     assert width[24] / width[12] == pytest.approx(math.sqrt(2.0), rel=0.15)
 
 
-def test_each_rig_moves_as_a_single_one() -> None:
+@pytest.mark.parametrize("yard", [LARKMERE, CROWDED], ids=["its list", "short moves"])
+def test_each_rig_moves_as_a_single_one(yard: Yard) -> None:
     """The same places and true counts as moves worked out one by one, to rounding."""
-    fleet = Fleet(LARKMERE, 50, SOUND, np.random.default_rng(5))
-    rig = LARKMERE.rig
+    fleet = Fleet(yard, 50, SOUND, np.random.default_rng(5))
+    rig = yard.rig
     mover = Mover(
-        plant_of(LARKMERE.motor),
-        LARKMERE.weight,
+        plant_of(yard.motor),
+        yard.weight,
         half_close=rig.magnet_closes,
         half_open=rig.magnet_opens,
         brake=False,
     )
-    comp = LARKMERE.positioner.coast_counts
+    comp = yard.positioner.coast_counts
     for _ in range(40):
         x, truth = fleet.x.copy(), fleet.truth.copy()
         targets = fleet.places[fleet._next]
         fleet.step()
         for n in range(50):
             way = int(targets[n] - truth[n])
+            if abs(way) <= comp:  # so near that the controller leaves it
+                assert (fleet.truth[n], fleet.x[n]) == (truth[n], x[n])
+                continue
             stop = mover.move(float(x[n]), int(truth[n]), 1 if way > 0 else -1, abs(way) - comp)
             assert stop.truth == fleet.truth[n]
             assert stop.x == pytest.approx(fleet.x[n], abs=1e-9)

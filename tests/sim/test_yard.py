@@ -1,15 +1,18 @@
-"""Yards: Larkmere as its scenario says, and every mistake in a file told at once."""
+"""Yards: Larkmere as its scenario says, and every mistake in a file at once."""
 
 from __future__ import annotations
 
 from importlib import resources
 from pathlib import Path
 
+import numpy as np
 import pytest
+from pydantic import ValidationError
 
 from bridge.errors import YardError
+from bridge.textfile.checked import Table
 from sim.rig.dish import Dish
-from sim.yard import parse_yard
+from sim.yard import PositionerTable, RigTable, SkyTable, parse_yard
 from sim.yard_files import list_yards, load_yard
 
 TEXT = (resources.files("sim") / "yards" / "larkmere.toml").read_text(encoding="utf-8")
@@ -199,3 +202,156 @@ def test_every_yard_that_comes_with_it_can_be_lived_in() -> None:
         assert dish.readings().pulses > 10
         assert dish.count_error == 0
         assert abs(dish.positioner.memory.count - start) <= 8
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line"),
+    [
+        (
+            "fence = 1010",
+            "fence = 0",
+            "ends.fence: 0 is not west of ends.east_switch; leave it out",
+        ),
+        ("count = 500", "count = -5", "start.count: -5 is outside -5 to 1058 counts"),
+        ("count = 500", "count = 1058", "start.count: 1058 is outside -5 to 1058 counts"),
+        (
+            "trip_a = 5.0",
+            "trip_a = 1.4",
+            "rig.trip_a: 1.4 A is not over running_a; nothing would move",
+        ),
+        (
+            "trip_a = 5.0",
+            "magnet_closes = 0.28",
+            "rig.magnet_opens: 0.28 is not over magnet_closes 0.28; a contact opens farther from"
+            " the magnet than it closes",
+        ),
+        (
+            "east_stop = -5",
+            "east_stop = 0",
+            "ends.east_switch: 0 is not west of ends.east_stop 0; counts grow west",
+        ),
+        (
+            "west_stop = 1058",
+            "west_stop = 1000",
+            "ends.west_stop: 1000 is not west of ends.west_switch 1000; counts grow west",
+        ),
+        (
+            "[start]",
+            "[limits]\neast = 10\nwest = 1000\n[start]",
+            "limits.west: 1000 is outside the end switches, 0 to 1000; set soft limits inside them",
+        ),
+        (
+            "[start]",
+            "[limits]\neast = 0\nwest = 990\n[start]",
+            "limits.east: 0 is outside the end switches, 0 to 1000; set soft limits inside them",
+        ),
+    ],
+)
+def test_what_lies_just_at_its_bound_is_refused(old: str, new: str, line: str) -> None:
+    assert old in TEXT
+    assert any(line in each for each in refusal(TEXT.replace(old, new)))
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("fence = 1010", "fence = 1"),
+        ("count = 500", "count = -4"),
+        ("count = 500", "count = 1057"),
+        ("trip_a = 5.0", "trip_a = 1.41"),
+        ("trip_a = 5.0", "magnet_closes = 0.279"),
+        ("[start]", "[limits]\neast = 1\nwest = 999\n[start]"),
+        ("west_switch = 1000", "west_switch = 1057"),
+    ],
+)
+def test_what_lies_just_inside_its_bound_is_a_yard(old: str, new: str) -> None:
+    assert old in TEXT
+    parse_yard(TEXT.replace(old, new), "yard.toml")
+
+
+def test_a_rig_of_which_nothing_is_measured_is_a_usual_one() -> None:
+    """36 V, 3 and 1 ohm, 1.4 A running, 5 A for 0.6 s, play of 1-4 counts (common practice)."""
+    rig = RigTable()
+    assert (rig.feed, rig.supply_v, rig.winding_ohm, rig.supply_ohm) == ("own", 36.0, 3.0, 1.0)
+    assert (rig.ke, rig.viscous_nms, rig.static_ratio) == (0.105, 2e-5, 1.1)
+    assert (rig.running_a, rig.trip_a, rig.trip_s, rig.free_a) == (1.4, 5.0, 0.6, 0.6)
+    assert (rig.coast_counts, rig.backlash_counts, rig.brake) == (2.0, 3.0, False)
+    assert (rig.gust_nm, rig.gust_s, rig.inductance_mh, rig.weight) == (0.0, 8.0, 0.0, ())
+    assert (rig.magnet_closes, rig.magnet_opens) == (0.20, 0.28)
+
+
+def test_a_positioner_of_which_nothing_is_known_has_no_manners() -> None:
+    """It settles 0.6 s before it reverses and gives up 3 s after the last pulse, as is usual."""
+    table = PositionerTable()
+    assert (table.counting, table.passing, table.approach) == ("approach", "passed", "either")
+    assert (table.coast_counts, table.retries, table.approach_counts) == (2, 1, 8)
+    assert (table.nudge_s, table.quiet_s, table.reverse_s, table.stall_s) == (0.09, 0.6, 0.6, 3.0)
+    assert (table.most_positions, table.two_way, table.angles) == (99, True, False)
+    assert (table.reference, table.reset_forgets, table.manners) == (0, (), ())
+
+
+# What a person may write: key, lowest, highest, and whether the lowest itself is allowed.
+BOUNDS = [
+    (RigTable, "speed_mm_s", 0, 50, False),
+    (RigTable, "speed_deg_s", 0, 20, False),
+    (RigTable, "coast_counts", 0, 50, False),
+    (RigTable, "running_a", 0, 20, False),
+    (RigTable, "supply_v", 0, 60, False),
+    (RigTable, "winding_ohm", 0, 100, False),
+    (RigTable, "supply_ohm", 0, 100, True),
+    (RigTable, "inductance_mh", 0, 100, True),
+    (RigTable, "ke", 0, 10, False),
+    (RigTable, "static_ratio", 1, 3, True),
+    (RigTable, "free_a", 0, 20, False),
+    (RigTable, "trip_a", 0, 50, False),
+    (RigTable, "trip_s", 0, 10, False),
+    (RigTable, "backlash_counts", 0, 50, True),
+    (RigTable, "gust_s", 0.5, 600, True),
+    (PositionerTable, "coast_counts", 0, 50, True),
+    (PositionerTable, "nudge_s", 0, 1, False),
+    (PositionerTable, "quiet_s", 0.1, 5, True),
+    (PositionerTable, "reverse_s", 0, 10, True),
+    (PositionerTable, "stall_s", 0.5, 30, True),
+    (PositionerTable, "retries", 0, 5, True),
+    (PositionerTable, "approach_counts", 1, 100, True),
+    (PositionerTable, "most_positions", 1, 255, True),
+    (SkyTable, "eirp_dbw", 0, 80, True),
+    (SkyTable, "rain_db", 0, 30, True),
+]
+
+
+@pytest.mark.parametrize(("table", "key", "low", "high", "closed"), BOUNDS)
+def test_a_number_is_taken_within_its_bounds_only(
+    table: type[Table], key: str, low: float, high: float, closed: bool
+) -> None:
+    whole = table.model_fields[key].annotation is int
+    bit = 1 if whole else 0.01
+    for value in (low if closed else low + bit, high):
+        assert getattr(table.model_validate({key: value}), key) == value
+    for value in (low - bit if closed else low, high + bit):
+        with pytest.raises(ValidationError):
+            table.model_validate({key: value})
+
+
+@pytest.mark.parametrize("millihenry", [5.0, 20.0, 26.0, 28.0, 30.0, 31.0, 32.0, 34.0, 40.0])
+def test_a_current_that_settles_ten_times_faster_than_the_speed_is_quick_enough(
+    millihenry: float,
+) -> None:
+    """Both time constants from the roots of L J s2 + (L b + R J) s + R b + K2."""
+    motor = load_yard("larkmere").motor
+    henry, inertia, drag = millihenry / 1000.0, motor.inertia_kgm2, 2e-5
+    poles = np.roots([henry * inertia, henry * drag + 4.0 * inertia, 4.0 * drag + 0.105**2])
+    ratio = max(abs(poles.real)) / min(abs(poles.real))
+    text = TEXT.replace("supply_v = 36", f"supply_v = 36\ninductance_mh = {millihenry}")
+    if ratio < 10.0:
+        assert any("rig.inductance_mh" in line for line in refusal(text))
+    else:
+        parse_yard(text, "yard.toml")
+
+
+@pytest.mark.parametrize(("approach", "side"), [("east", -1), ("west", 1), ("either", 0)])
+def test_the_side_of_arrival_grows_west_as_counts_do(approach: str, side: int) -> None:
+    yard = load_yard("larkmere")
+    table = yard.positioner.model_copy(update={"approach": approach})
+    personality = yard.model_copy(update={"positioner": table}).personality()
+    assert personality.habits.approach == side
