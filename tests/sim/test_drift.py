@@ -143,3 +143,15 @@ def test_a_yard_without_a_list_is_visited_in_even_steps() -> None:
     places = Fleet(yard, 10, SOUND, np.random.default_rng(1)).places
     assert (places[0], places[-1], len(places)) == (6, 994, 16)
     assert set(np.diff(places)) == {65, 66}
+
+
+def test_closures_counted_both_ways_cost_at_most_one_count_a_reversal() -> None:
+    """A reversal over a closed contact shifts the count by one."""
+    rates = replace(SOUND, closures_only=True)
+    fleet = Fleet(LARKMERE, 400, rates, np.random.default_rng(8))
+    for _ in range(200):
+        before = fleet.error.copy()
+        fleet.step()
+        assert np.max(np.abs(fleet.error - before)) <= 1
+        assert np.array_equal(np.abs(fleet.truth - np.rint(fleet.x)) <= 1, np.ones(400, dtype=bool))
+    assert np.count_nonzero(fleet.error) > 200

@@ -458,7 +458,7 @@ def test_counted_steps_go_on_forward_and_never_back() -> None:
 
 
 @pytest.mark.parametrize(
-    ("amps", "why"), [(0.0, "end switch"), (0.04, "end switch"), (1.4, "stall")]
+    ("amps", "why"), [(0.0, "end switch"), (0.04, "end switch"), (0.06, "stall"), (1.4, "stall")]
 )
 def test_no_pulses_is_an_end_switch_only_without_current(amps: float, why: str) -> None:
     """Through an open switch no current flows that way; a stalled motor draws much."""
