@@ -71,3 +71,9 @@ def test_gusts_are_as_long_and_as_strong_as_asked() -> None:
 def test_the_same_seed_blows_the_same() -> None:
     one, two, other = Wind(0.006, 8.0, 1), Wind(0.006, 8.0, 1), Wind(0.006, 8.0, 2)
     assert (one.now_nm, one.until_s) == (two.now_nm, two.until_s) != (other.now_nm, other.until_s)
+
+
+def test_the_first_gust_begins_at_once_and_is_as_long_as_any() -> None:
+    ends_s = [Wind(0.006, 8.0, seed).until_s for seed in range(2000)]
+    assert min(ends_s) == pytest.approx(0.1)
+    assert np.mean(ends_s) == pytest.approx(8.0, abs=0.6)
