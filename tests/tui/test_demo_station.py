@@ -117,7 +117,7 @@ def yard(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def transcript(command: str, capsys: pytest.CaptureFixture[str]) -> str:
+def printed(command: str, capsys: pytest.CaptureFixture[str]) -> str:
     """A command as typed, what it prints, what it complains of, and its exit code."""
     capsys.readouterr()
     words = [word.replace("{captures}", str(CAPTURES)) for word in shlex.split(command)]
@@ -139,7 +139,7 @@ def transcript(command: str, capsys: pytest.CaptureFixture[str]) -> str:
 @pytest.mark.usefixtures("yard")
 @pytest.mark.parametrize("name", RUNS)
 def test_what_is_printed(name: str, capsys: pytest.CaptureFixture[str]) -> None:
-    text = "\n".join(transcript(command, capsys) for command in RUNS[name])
+    text = "\n".join(printed(command, capsys) for command in RUNS[name])
     golden = GOLDEN / f"{name}.txt"
     if os.environ.get("ARCSTEP_WRITE_GOLDEN"):
         golden.write_text(text, encoding="utf-8")
