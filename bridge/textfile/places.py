@@ -34,7 +34,7 @@ def places_of(text: str) -> dict[KeyPath, KeyPlace]:
 
     >>> places = places_of("[a]\\nb = 1\\n[[c]]\\nd = 2\\n[[c]]\\nd = 3  # late")
     >>> places["c", 1, "d"]
-    Place(line=6, key=28, start=32, end=33, header=False)
+    KeyPlace(line=6, key=28, start=32, end=33, header=False)
     """
     return _Scanner(text).run()
 

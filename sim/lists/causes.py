@@ -49,7 +49,7 @@ OTHER_END_SD = 60.0  # counts, how far the ends of another actuator may be; judg
 class ArcPlace:
     """Something that can be read again: a listed satellite, or an end (`hour_angle_deg` None).
 
-    >>> Place(7, "Gorse", 480.0, -11.65).label, Place("east", "", 0.0).label
+    >>> ArcPlace(7, "Gorse", 480.0, -11.65).label, ArcPlace("east", "", 0.0).label
     ('7 Gorse', 'east end')
     """
 
