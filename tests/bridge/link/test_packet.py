@@ -163,3 +163,15 @@ def test_after_a_line_that_was_dropped_in_pieces_the_next_is_whole():
     assert splitter.feed(b"x" * 242) == []
     assert splitter.feed(b"stop") == []  # still the same line
     assert splitter.feed(b"\nstop\n") == [b"?", b"stop"]
+
+
+def test_the_longest_line_is_read_whole_in_any_pieces() -> None:
+    """One byte may stand behind the longest line: the carriage return of a typed one."""
+    line = b"x" * LONGEST_LINE + b"\r"
+    for cut in (1, LONGEST_LINE - 1, LONGEST_LINE, LONGEST_LINE + 1):
+        lines = LineSplitter()
+        assert lines.feed(line[:cut]) == []
+        assert lines.feed(line[cut:] + b"\nnext\n") == [line, b"next"]
+    lines = LineSplitter()
+    assert lines.feed(line + b"y") == []
+    assert lines.feed(b"\nnext\n") == [b"?", b"next"]
