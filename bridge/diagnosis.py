@@ -5,7 +5,7 @@
     yes        stop     none             end switch open, or a broken motor wire
     yes        stop     of a stall       the motor is held
     yes        stop     between          it turns, but nothing is counted
-    yes        stop     not measured     counts stopped, more cannot be told
+    yes        stop     not measured     counts stopped, the cause is unknown
 
 Nothing here reads a clock: whoever watches passes the time in.
 """

@@ -1,4 +1,4 @@
-"""Two masters on one bus, told apart by the carrier and the level of their tone."""
+"""Two masters on one bus, distinguished by the carrier and the level of their tone."""
 
 from __future__ import annotations
 

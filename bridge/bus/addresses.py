@@ -6,6 +6,7 @@ address is the family of devices, the low half the kind of device in it; a zero 
 
 from __future__ import annotations
 
+# Addresses by name (Bus Functional Specification 4.2, address byte; from memory)
 ANY_DEVICE = 0x00
 ANY_SWITCHER = 0x10
 LINEAR_POLARIZER = 0x21

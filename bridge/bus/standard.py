@@ -72,6 +72,7 @@ class CommandEntry:
     sure: bool = True
 
 
+# Command bytes by name; each stands with its meaning in COMMANDS, from the same tables
 HALT = 0x60
 GO_EAST = 0x61
 GO_WEST = 0x62

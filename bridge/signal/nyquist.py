@@ -32,7 +32,7 @@ MARK_S = 0.5e-3  # s, length of the mark that stands for it: a slot (judgement)
 
 
 def drop_ambiguous_carriers(marks: Iterable[Mark], rate_hz: float) -> list[Mark]:
-    """The marks, without carriers that cannot be told from their images."""
+    """The marks, without carriers that look the same as their images."""
     return [
         replace(mark, carrier_hz=None)
         if (mark.carrier_hz or 0.0) > NEAR_NYQUIST * rate_hz
